@@ -1,0 +1,700 @@
+"""The one table of channels, and the columns of every table that coldsift writes.
+
+Goes in: nothing. Comes out: ``CHANNELS`` (the common log, channel by channel, with unit, range and the
+trade's words), the output tables (``FINDINGS``, ``EXCURSIONS``, ...) and the dataframely schemas made from
+them. Documentation, validation, unit conversion and chart labels all read these tables; nothing else in the
+project states a column's unit a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+
+
+class Quantity(StrEnum):
+    """What a channel measures; decides which units of measure can be converted into its own."""
+
+    TEMPERATURE = "temperature"
+    TEMPERATURE_DIFFERENCE = "temperature difference"
+    PRESSURE = "pressure"
+    SHARE = "share"
+    FREQUENCY = "frequency"
+    VOLTAGE = "voltage"
+    CURRENT = "current"
+    POWER = "power"
+    AIR_FLOW = "air flow"
+    STATE = "state"
+    TEXT = "text"
+
+
+INSIDE_UNIT: Mapping[Quantity, str] = {
+    Quantity.TEMPERATURE: "°C",
+    Quantity.TEMPERATURE_DIFFERENCE: "K",
+    Quantity.PRESSURE: "bar",
+    Quantity.SHARE: "%",
+    Quantity.FREQUENCY: "Hz",
+    Quantity.VOLTAGE: "V",
+    Quantity.CURRENT: "A",
+    Quantity.POWER: "W",
+    Quantity.AIR_FLOW: "m³/h",
+    Quantity.STATE: "",
+    Quantity.TEXT: "",
+}
+"""The unit of measure used everywhere inside; pressure is absolute."""
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One channel of the common log.
+
+    Attributes
+    ----------
+    name
+        Column name in the common log.
+    quantity
+        What is measured; fixes the inside unit.
+    label
+        Words for charts and tables.
+    words
+        Headings of the trade that mean this channel, lower case; the generic reader matches them.
+    low, high
+        Plausible range in the inside unit; a value outside is a sensor or reading error, not weather.
+    family
+        Group shown together: key, air, cargo, circuit, fans and heat, electric, text.
+    """
+
+    name: str
+    quantity: Quantity
+    label: str
+    family: str
+    words: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def unit(self) -> str:
+        """Inside unit of measure, empty for states and text."""
+        return INSIDE_UNIT[self.quantity]
+
+    @property
+    def is_state(self) -> bool:
+        """True for a state (on or off, a word), False for a measurement."""
+        return self.quantity in (Quantity.STATE, Quantity.TEXT)
+
+    @property
+    def dtype(self) -> pl.DataType:
+        """Polars type of the column."""
+        if self.name == "alarms":
+            return pl.List(pl.String)
+        if self.quantity is Quantity.TEXT:
+            return pl.String()
+        if self.quantity is Quantity.STATE:
+            return pl.Boolean()
+        return pl.Float64()
+
+
+def _temperature(
+    name: str, label: str, family: str, *words: str, low: float = -60, high: float = 60
+) -> Channel:
+    return Channel(name, Quantity.TEMPERATURE, label, family, words, low, high)
+
+
+def _numbered(
+    name: str,
+    quantity: Quantity,
+    label: str,
+    family: str,
+    count: int,
+    words: tuple[str, ...],
+    low: float,
+    high: float,
+) -> list[Channel]:
+    return [
+        Channel(
+            f"{name}_{number}",
+            quantity,
+            f"{label} {number}",
+            family,
+            tuple(word.format(n=number, p="abc"[number - 1] if count == 3 else number) for word in words),
+            low,
+            high,
+        )
+        for number in range(1, count + 1)
+    ]
+
+
+_CHANNELS: list[Channel] = [
+    _temperature(
+        "set_point",
+        "Set point",
+        "air",
+        "set point",
+        "setpoint",
+        "set temperature",
+        "temperature set point",
+        "set point temperature",
+        "required temperature",
+    ),
+    _temperature(
+        "supply_air",
+        "Supply air",
+        "air",
+        "supply air",
+        "supply",
+        "supply temperature",
+        "supply air temperature",
+        "delivery air",
+        "delivery air temperature",
+        "discharge air",
+        high=80,
+    ),
+    _temperature(
+        "return_air",
+        "Return air",
+        "air",
+        "return air",
+        "return",
+        "return temperature",
+        "return air temperature",
+        high=80,
+    ),
+    _temperature(
+        "ambient_air",
+        "Ambient air",
+        "air",
+        "ambient air",
+        "ambient",
+        "ambient temperature",
+        "ambient air temperature",
+        "outside temperature",
+        "outside air",
+        high=75,
+    ),
+    Channel(
+        "humidity",
+        Quantity.SHARE,
+        "Relative humidity",
+        "air",
+        ("humidity", "relative humidity", "rh", "air humidity"),
+        0,
+        100,
+    ),
+    Channel(
+        "humidity_set_point",
+        Quantity.SHARE,
+        "Humidity set point",
+        "air",
+        ("humidity set point", "relative humidity set point", "rh set point"),
+        0,
+        100,
+    ),
+    Channel("oxygen", Quantity.SHARE, "Oxygen", "air", ("oxygen", "o2", "oxygen content"), 0, 25),
+    Channel(
+        "carbon_dioxide",
+        Quantity.SHARE,
+        "Carbon dioxide",
+        "air",
+        ("carbon dioxide", "co2", "carbon dioxide content"),
+        0,
+        40,
+    ),
+    Channel(
+        "fresh_air_vent",
+        Quantity.AIR_FLOW,
+        "Fresh-air vent",
+        "air",
+        ("fresh air vent", "fresh air", "vent", "vent opening", "air exchange", "fresh air exchange"),
+        0,
+        400,
+    ),
+    *_numbered(
+        "cargo_probe",
+        Quantity.TEMPERATURE,
+        "Cargo probe",
+        "cargo",
+        4,
+        (
+            "cargo probe {n}",
+            "cargo temperature {n}",
+            "pulp probe {n}",
+            "pulp temperature {n}",
+            "cargo {n}",
+            "usda probe {n}",
+        ),
+        -60,
+        60,
+    ),
+    Channel(
+        "suction_pressure",
+        Quantity.PRESSURE,
+        "Suction pressure",
+        "circuit",
+        ("suction pressure", "low pressure", "low side pressure", "evaporating pressure"),
+        0,
+        15,
+    ),
+    Channel(
+        "discharge_pressure",
+        Quantity.PRESSURE,
+        "Discharge pressure",
+        "circuit",
+        ("discharge pressure", "high pressure", "high side pressure", "head pressure", "condensing pressure"),
+        0,
+        45,
+    ),
+    _temperature(
+        "suction_temperature",
+        "Suction line",
+        "circuit",
+        "suction temperature",
+        "suction line temperature",
+        "suction gas temperature",
+        "suction line",
+        "compressor suction temperature",
+        low=-80,
+        high=90,
+    ),
+    _temperature(
+        "discharge_temperature",
+        "Discharge gas",
+        "circuit",
+        "discharge temperature",
+        "discharge gas temperature",
+        "compressor discharge temperature",
+        "hot gas temperature",
+        low=-50,
+        high=200,
+    ),
+    _temperature(
+        "evaporator_temperature",
+        "Evaporator coil",
+        "circuit",
+        "evaporator temperature",
+        "coil temperature",
+        "evaporator coil temperature",
+        "evaporator coil",
+        "defrost termination temperature",
+        low=-70,
+        high=80,
+    ),
+    Channel(
+        "superheat",
+        Quantity.TEMPERATURE_DIFFERENCE,
+        "Superheat (as logged)",
+        "circuit",
+        ("superheat", "suction superheat", "evaporator superheat"),
+        -30,
+        90,
+    ),
+    Channel(
+        "expansion_valve_opening",
+        Quantity.SHARE,
+        "Expansion valve",
+        "circuit",
+        ("expansion valve", "expansion valve opening", "expansion valve position", "valve opening"),
+        0,
+        100,
+    ),
+    Channel(
+        "economizer_valve",
+        Quantity.SHARE,
+        "Economizer valve",
+        "circuit",
+        ("economizer valve", "economizer", "economiser valve", "economiser"),
+        0,
+        100,
+    ),
+    Channel(
+        "hot_gas_valve",
+        Quantity.SHARE,
+        "Hot-gas valve",
+        "circuit",
+        ("hot gas valve", "hot gas bypass", "hot gas"),
+        0,
+        100,
+    ),
+    Channel(
+        "compressor_frequency",
+        Quantity.FREQUENCY,
+        "Compressor speed",
+        "circuit",
+        ("compressor frequency", "compressor speed", "inverter frequency"),
+        0,
+        150,
+    ),
+    Channel(
+        "compressor_state",
+        Quantity.STATE,
+        "Compressor",
+        "circuit",
+        ("compressor state", "compressor", "compressor running", "compressor on"),
+    ),
+    Channel(
+        "evaporator_fan_speed",
+        Quantity.SHARE,
+        "Evaporator fan",
+        "fans and heat",
+        ("evaporator fan", "evaporator fan speed", "evaporator fans"),
+        0,
+        100,
+    ),
+    Channel(
+        "condenser_fan_speed",
+        Quantity.SHARE,
+        "Condenser fan",
+        "fans and heat",
+        ("condenser fan", "condenser fan speed"),
+        0,
+        100,
+    ),
+    Channel(
+        "heater_state",
+        Quantity.STATE,
+        "Heater",
+        "fans and heat",
+        ("heater state", "heater", "heaters", "heater on", "heating"),
+    ),
+    Channel(
+        "defrost_state",
+        Quantity.STATE,
+        "Defrost",
+        "fans and heat",
+        ("defrost state", "defrost", "defrost active", "defrosting", "in defrost"),
+    ),
+    Channel(
+        "condenser_cooling",
+        Quantity.TEXT,
+        "Condenser cooling (air or water)",
+        "fans and heat",
+        ("condenser cooling", "condenser medium"),
+    ),
+    *_numbered(
+        "voltage",
+        Quantity.VOLTAGE,
+        "Voltage",
+        "electric",
+        3,
+        ("voltage {n}", "voltage l{n}", "voltage phase {p}", "line voltage {n}", "phase voltage {n}"),
+        0,
+        700,
+    ),
+    *_numbered(
+        "current",
+        Quantity.CURRENT,
+        "Current",
+        "electric",
+        3,
+        ("current {n}", "current l{n}", "current phase {p}", "line current {n}", "phase current {n}"),
+        0,
+        100,
+    ),
+    Channel(
+        "power",
+        Quantity.POWER,
+        "Power",
+        "electric",
+        ("power", "electric power", "power consumption", "active power"),
+        0,
+        30_000,
+    ),
+    Channel(
+        "frequency",
+        Quantity.FREQUENCY,
+        "Supply frequency",
+        "electric",
+        ("frequency", "supply frequency", "mains frequency", "line frequency"),
+        0,
+        80,
+    ),
+    Channel(
+        "power_state",
+        Quantity.STATE,
+        "Power",
+        "electric",
+        ("power state", "power on", "plugged in", "mains", "power supply"),
+    ),
+    Channel("mode", Quantity.TEXT, "Mode", "text", ("mode", "operating mode", "unit mode", "operation mode")),
+    Channel("alarms", Quantity.TEXT, "Alarms (as logged)", "text", ("alarms", "alarm", "active alarms")),
+]
+
+CHANNELS: Mapping[str, Channel] = {channel.name: channel for channel in _CHANNELS}
+"""Every channel of the common log by name, in the order of its columns."""
+
+CONTAINER_WORDS = ("container", "container number", "container no", "container id", "unit", "unit number")
+TIME_WORDS = ("time", "date time", "datetime", "timestamp", "time stamp", "logged at", "date and time")
+DATE_WORDS = ("date", "day")
+CLOCK_WORDS = ("clock", "time of day", "hour")
+"""Headings of the key columns for the generic reader."""
+
+TIME = pl.Datetime("us", "UTC")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table that coldsift writes."""
+
+    name: str
+    dtype: pl.DataType
+    unit: str
+    words: str
+    nullable: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table that coldsift writes: an interface others may rely on."""
+
+    name: str
+    words: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+    schema: type[dy.Schema] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "schema", _dataframely_schema(self))
+
+    @property
+    def names(self) -> list[str]:
+        """Column names in order."""
+        return [column.name for column in self.columns]
+
+    def empty(self) -> pl.DataFrame:
+        """The table without rows, every column in its type."""
+        return pl.DataFrame(schema={column.name: column.dtype for column in self.columns})
+
+    def conform(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """Put a frame's columns in the table's order and types; absent nullable columns become null.
+
+        Parameters
+        ----------
+        frame
+            Any frame that holds at least the table's non-null columns.
+
+        Returns
+        -------
+        polars.DataFrame
+            Exactly the table's columns, validated against :attr:`schema`.
+
+        Raises
+        ------
+        dataframely.exc.ValidationError
+            When a key repeats or a required value is null: a defect in coldsift, not in the data.
+        """
+        present = set(frame.columns)
+        frame = frame.select(
+            (pl.col(column.name) if column.name in present else pl.lit(None))
+            .cast(column.dtype)
+            .alias(column.name)
+            for column in self.columns
+        )
+        validated: pl.DataFrame = self.schema.validate(frame, cast=False)
+        return validated
+
+
+def _dataframely_schema(table: Table) -> type[dy.Schema]:
+    members: dict[str, Any] = {}
+    for column in table.columns:
+        options: dict[str, Any] = {
+            "nullable": column.nullable and column.name not in table.key,
+            "primary_key": column.name in table.key,
+        }
+        dtype = column.dtype
+        if isinstance(dtype, pl.Datetime):
+            members[column.name] = dy.Datetime(time_unit="us", time_zone="UTC", **options)
+        elif isinstance(dtype, pl.List):
+            members[column.name] = dy.List(dy.String(nullable=False), **options)
+        elif isinstance(dtype, pl.Enum):
+            members[column.name] = dy.Enum(dtype.categories.to_list(), **options)
+        elif dtype == pl.Boolean:
+            options.pop("primary_key")
+            members[column.name] = dy.Bool(**options)
+        else:
+            kinds = {pl.String: dy.String, pl.Float64: dy.Float64, pl.Int64: dy.Int64}
+            members[column.name] = kinds[type(dtype)](**options)
+    return type(f"{table.name.title().replace('_', '')}Schema", (dy.Schema,), members)
+
+
+def _text(name: str, words: str, nullable: bool = True) -> Column:
+    return Column(name, pl.String(), "", words, nullable)
+
+
+def _number(name: str, unit: str, words: str, nullable: bool = True) -> Column:
+    return Column(name, pl.Float64(), unit, words, nullable)
+
+
+def _count(name: str, words: str, nullable: bool = False) -> Column:
+    return Column(name, pl.Int64(), "", words, nullable)
+
+
+def _time(name: str, words: str, nullable: bool = True) -> Column:
+    return Column(name, TIME, "UTC", words, nullable)
+
+
+COMMON_LOG = Table(
+    "common_log",
+    "One row per container and time stamp, sorted, unique: every reading in its inside unit.",
+    (
+        _text("container", "Container number as logged, upper case without blanks (ISO 6346)", False),
+        _time("time", "Instant of the reading", False),
+        _text("source", "Id of the file it was read from (see manifest.json)", False),
+        _count("row", "Line of that file, counted from 1; sheet or record row for XLSX and Parquet"),
+        *(
+            Column(
+                channel.name,
+                channel.dtype,
+                channel.unit,
+                channel.label
+                if channel.low is None
+                else f"{channel.label}; plausible {channel.low:g} to {channel.high:g}",
+            )
+            for channel in _CHANNELS
+        ),
+    ),
+    key=("container", "time"),
+)
+
+REGIMES = ("off", "pull_down", "hold", "defrost", "recovery", "set_point_step", "unknown")
+"""What a unit is doing over one log interval."""
+REGIME = pl.Enum(REGIMES)
+
+REGIME_CLASSES = ("deep_frozen", "frozen", "chilled", "heated")
+"""Peer classes by set point and ambient."""
+
+GROUPS = ("go_now", "this_round", "watch", "nothing_found", "cannot_tell")
+"""Ranking groups, most urgent first; the last says that the log is too poor to judge."""
+
+FINDINGS = Table(
+    "findings",
+    "One row a container: rank, group, the three urgency parts, reasons and first check.",
+    (
+        _text("container", "Container number", False),
+        _count("rank", "Place in the order of inspection, from 1"),
+        Column("group", pl.Enum(GROUPS), "", "Ranking group", False),
+        _number("oddness", "", "Distance from peers and from its own past; 0 is ordinary, above 3 is odd"),
+        _text("cause_1", "Most probable cause; empty until causes are judged"),
+        _number("chance_1", "", "Its chance, 0 to 1"),
+        _text("cause_2", "Second cause"),
+        _number("chance_2", "", "Its chance"),
+        _text("cause_3", "Third cause"),
+        _number("chance_3", "", "Its chance"),
+        _text("why", "The reasons in plain words, strongest first"),
+        _text("first_check", "What to look at first"),
+        _number("chance_of_fault", "", "Urgency part 1: chance of a real fault, 0 to 1"),
+        _number(
+            "hours_to_limit",
+            "h",
+            "Urgency part 2: hours until the controlling air leaves its band at the present trend; "
+            "0 when it is outside now, empty when no approach is seen",
+        ),
+        _number("value_at_risk", "", "Urgency part 3: weight of the cargo, 1 unless given"),
+        _text("position", "Stow position bay-row-tier, empty without a stowage plan"),
+        _text("regime_class", "Peer class by set point and ambient"),
+        _number("set_point", "°C", "Last set point"),
+        _number("coverage", "", "Share of the voyage's span that the log covers, 0 to 1"),
+        _text("cannot_tell", "What is missing for a judgement, empty when nothing is"),
+        Column("number_valid", pl.Boolean(), "", "True when the ISO 6346 check digit is right", False),
+    ),
+    key=("container",),
+)
+
+EXCURSIONS = Table(
+    "excursions",
+    "One row per stretch with the controlling air outside set point ± band longer than the grace time.",
+    (
+        _text("container", "Container number", False),
+        _time("start", "Best estimate, interpolated between samples", False),
+        _time("end", "Best estimate; the last reading when it had not ended", False),
+        _time("start_earliest", "Last reading inside the band before it; empty when the log begins outside"),
+        _time("start_latest", "First reading outside the band", False),
+        _time("end_earliest", "Last reading outside the band", False),
+        _time("end_latest", "First reading inside the band after the end; empty when not ended"),
+        _number("peak", "°C", "Controlling air at its furthest from the band"),
+        _number("band_edge", "°C", "Edge of the band that was left"),
+        _number("hours", "h", "Duration, gaps taken out"),
+        _number("gap_hours", "h", "Hours inside it without readings"),
+        _number("degree_hours", "K h", "Area beyond the band edge, gaps taken out"),
+        _number("mean_kinetic_temperature", "°C", "Over the excursion, activation energy 83.144 kJ/mol"),
+        _number("sensor_doubt", "", "0 air, 1 probe: how likely that the sensor erred, not the air"),
+        _text("sensor_doubt_why", "What the doubt rests on"),
+        _text("kind", "excursion, initial_warm_load (first pull-down) or after_set_point_change", False),
+        _text("along_with", "What else happened: power off, set point change, defrost, alarm, gap"),
+    ),
+    key=("container", "start"),
+)
+
+DEFROSTS = Table(
+    "defrosts",
+    "One row per defrost.",
+    (
+        _text("container", "Container number", False),
+        _time("start", "First interval in defrost", False),
+        _time("end", "First reading after it", False),
+        _number("minutes", "min", "Duration"),
+        _number(
+            "termination_temperature", "°C", "Highest evaporator coil reading in it; empty if not logged"
+        ),
+        Column("from_flag", pl.Boolean(), "", "True from the logged state, False from the signature", False),
+        Column("terminated", pl.Boolean(), "", "False when it ran to the log's end, a gap or its time limit"),
+        _number("recovery_minutes", "min", "From its end until the air is back in its band"),
+    ),
+    key=("container", "start"),
+)
+
+FEATURES = Table(
+    "features",
+    "One row per container and feature.",
+    (
+        _text("container", "Container number", False),
+        _text("feature", "Feature id", False),
+        _number("value", "see unit", "Value; empty when the log does not give enough"),
+        _text("unit", "Unit of measure", False),
+        _text("regime", "Regime it was taken in", False),
+        _count("samples", "Readings behind the value"),
+        _text("reason", "Why there is no value"),
+        _number("peer_low", "see unit", "10th percentile of the peer group"),
+        _number("peer_median", "see unit", "Median of the peer group"),
+        _number("peer_high", "see unit", "90th percentile of the peer group"),
+        _count("peers", "Other units in the peer group with a value", True),
+        _number("z", "", "Robust distance from the peer median"),
+    ),
+    key=("container", "feature"),
+)
+
+SET_ASIDE = Table(
+    "set_aside",
+    "One row per input line that was not used, and per reading that was not believed.",
+    (
+        _text("source", "Id of the file", False),
+        _text("file", "Path as given", False),
+        _count("row", "Line, from 1"),
+        _text("container", "Container number where known"),
+        _text("channel", "Channel when one reading was set aside, empty when the whole line was"),
+        _text("reason", "Why", False),
+        _text("text", "The line or the reading as it stood", False),
+    ),
+)
+
+VOYAGE_EVENTS = Table(
+    "voyage_events",
+    "What many units shared at the same time: listed once, held against none of them.",
+    (
+        _time("start", "When it began", False),
+        _time("end", "When it ended", False),
+        _text("kind", "power_off, or log_gap", False),
+        _count("units", "Units that shared it"),
+        _number("share", "", "Their share of the units logged at that time", False),
+    ),
+    key=("start", "kind"),
+)
+
+TABLES: Mapping[str, Table] = {
+    table.name: table
+    for table in (COMMON_LOG, FINDINGS, EXCURSIONS, DEFROSTS, FEATURES, VOYAGE_EVENTS, SET_ASIDE)
+}
+"""Every table by name."""
