@@ -9,6 +9,7 @@ from coldsift.regimes.bands import Bands
 from coldsift.regimes.defrosts import find_defrosts
 from coldsift.regimes.ship import find_voyage_events, mark_shared
 from coldsift.regimes.timeline import build_timeline, regime_intervals
+from coldsift.regimes.traits import unit_traits
 
 __all__ = [
     "Bands",
@@ -17,4 +18,5 @@ __all__ = [
     "find_voyage_events",
     "mark_shared",
     "regime_intervals",
+    "unit_traits",
 ]

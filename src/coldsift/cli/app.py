@@ -1,0 +1,259 @@
+"""The commands. Heavy libraries are loaded inside them, so that help answers at once."""
+
+from __future__ import annotations
+
+import json
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from coldsift import __version__
+
+if TYPE_CHECKING:
+    from coldsift.engine import Screening
+
+app = typer.Typer(
+    help="From a folder of reefer controller logs to a ranked list of containers to inspect.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+layout_app = typer.Typer(
+    help="Log layouts: list them, try them on a file, draft a new one.", no_args_is_help=True
+)
+app.add_typer(layout_app, name="layout")
+
+Parsers = Annotated[
+    list[Path] | None, typer.Option("--parsers", help="Folder with your own log layouts; may be repeated.")
+]
+
+
+class DateOrder(StrEnum):
+    """Order of day and month where the data cannot settle it."""
+
+    DAY_FIRST = "day_first"
+    MONTH_FIRST = "month_first"
+
+
+class Route(StrEnum):
+    """Invented voyages of the simulator."""
+
+    TROPICS = "tropics"
+    WINTER = "winter"
+    MIXED = "mixed"
+
+
+def main() -> None:
+    """Run the command line."""
+    # Windows consoles may still be on a legacy code page; temperatures carry a degree sign.
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    app()
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"coldsift {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """From a folder of reefer controller logs to a ranked list of containers to inspect."""
+
+
+@app.command()
+def screen(
+    paths: Annotated[list[str], typer.Argument(help="Log files, folders, zip files or glob patterns.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for report and tables; reports/NAME without it.")
+    ] = None,
+    parsers: Parsers = None,
+    band: Annotated[
+        float | None,
+        typer.Option("--band", min=0.1, max=20, help="Allowed distance from set point in K, for every unit."),
+    ] = None,
+    date_order: Annotated[
+        DateOrder | None,
+        typer.Option("--date-order", help="Order of day and month in dates that leave it open."),
+    ] = None,
+    time_zone: Annotated[
+        str | None,
+        typer.Option("--time-zone", help="Zone of times that name none: UTC, +02:00 or Europe/Amsterdam."),
+    ] = None,
+    layout: Annotated[str | None, typer.Option("--layout", help="Read every file with this layout.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
+) -> None:
+    """Screen logs and write a ranked report."""
+    from coldsift.cli.terminal import follow, show
+    from coldsift.engine import OutputError, Settings, write_outputs
+    from coldsift.engine import screen as run
+    from coldsift.regimes import Bands
+
+    settings = Settings(
+        bands=Bands() if band is None else Bands.same(band),
+        parsers=tuple(parsers or ()),
+        date_order=None if date_order is None else date_order.value,
+        time_zone=time_zone,
+        layout=layout,
+    )
+    name = Path(paths[0]).resolve().stem or "screening"
+    folder = out or Path("reports") / name
+    with follow() as progress:
+        screening = run(list(paths), settings, progress)
+        if screening.findings.is_empty():
+            page = None
+        else:
+            try:
+                page = write_outputs(screening, folder, title=f"Reefer screening: {name}")
+            except OutputError as error:
+                _say(f"error: {error}")
+                raise typer.Exit(2) from None
+    if as_json:
+        typer.echo(json.dumps(_summary(screening, folder if page else None), ensure_ascii=False, indent=1))
+    else:
+        show(screening, page)
+    raise typer.Exit(int(screening.status))
+
+
+def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
+    from coldsift.engine.write import manifest
+
+    whole = manifest(screening)
+    kept = ("tool", "version", "status", "units", "groups", "rows", "messages")
+    return {
+        **{key: whole[key] for key in kept},
+        "out": str(folder) if folder else None,
+        "findings": screening.findings.to_dicts(),
+    }
+
+
+@app.command()
+def simulate(
+    out: Annotated[Path, typer.Option("--out", help="Folder for the simulated logs; new or empty.")],
+    sample: Annotated[
+        bool, typer.Option("--sample", help="The invented voyage of sample_logs; other options are ignored.")
+    ] = False,
+    units: Annotated[int, typer.Option(min=1, max=5000, help="Number of containers.")] = 40,
+    days: Annotated[float, typer.Option(min=0.5, max=120, help="Length of the voyage in days.")] = 14,
+    seed: Annotated[int, typer.Option(help="Same seed, same bytes.")] = 1,
+    route: Annotated[Route, typer.Option(help="Weather on the way.")] = Route.MIXED,
+    fault_share: Annotated[float, typer.Option(min=0, max=1, help="Share of units with a fault.")] = 0.2,
+    log_layout: Annotated[
+        str, typer.Option("--layout", help="Layout to write; plain_words is comma-separated trade words.")
+    ] = "plain_words",
+) -> None:
+    """Simulate a voyage with planted faults, truth written beside it in voyage.json."""
+    from coldsift.simulate.voyage import VoyageError, write_sample, write_voyage
+
+    try:
+        if sample:
+            written = write_sample(out)
+        else:
+            written = write_voyage(
+                out,
+                units=units,
+                days=days,
+                seed=seed,
+                route=route.value,
+                fault_share=fault_share,
+                layout=log_layout,
+            )
+    except VoyageError as error:
+        _say(f"error: {error}")
+        raise typer.Exit(2) from None
+    typer.echo(
+        f"{len(written)} simulated log files in {out}; what is planted stands in {out / 'voyage.json'}"
+    )
+
+
+@app.command()
+def schema(
+    table: Annotated[str | None, typer.Argument(help="One table; all without it.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print for machines.")] = False,
+) -> None:
+    """Print the tables and their columns: units, types, meaning."""
+    from coldsift.cli.terminal import show_tables
+    from coldsift.schema import TABLES
+
+    if table is not None and table not in TABLES:
+        _say(f"error: no table {table!r}. There are: {', '.join(TABLES)}.")
+        raise typer.Exit(2)
+    chosen = {table: TABLES[table]} if table else TABLES
+    if as_json:
+        typer.echo(
+            json.dumps(
+                {
+                    name: [
+                        {
+                            "name": column.name,
+                            "type": str(column.dtype),
+                            "unit": column.unit,
+                            "words": column.words,
+                        }
+                        for column in entry.columns
+                    ]
+                    for name, entry in chosen.items()
+                },
+                ensure_ascii=False,
+                indent=1,
+            )
+        )
+    else:
+        show_tables(chosen)
+
+
+@layout_app.command("list")
+def layout_list(parsers: Parsers = None) -> None:
+    """List the log layouts that coldsift knows."""
+    from coldsift.intake.layouts import load_layouts
+
+    layouts, messages = load_layouts(parsers or [])
+    for entry in layouts:
+        typer.echo(f"{entry.name:20}  {entry.description}")
+    typer.echo(f"{'generic':20}  any table whose headings are plain trade words with units")
+    for message in messages:
+        _say(f"{message.severity}: {message.file}: {message.what} {message.do}")
+
+
+@layout_app.command("try")
+def layout_try(
+    file: Annotated[Path, typer.Argument(help="A log file.")],
+    parsers: Parsers = None,
+) -> None:
+    """Say how well each layout fits a file, and why."""
+    from coldsift.intake.layouts import LayoutError, try_layouts
+
+    try:
+        ranked = try_layouts(file, parsers or [])
+    except LayoutError as error:
+        _say(f"error: {error}")
+        raise typer.Exit(2) from None
+    for entry in ranked:
+        typer.echo(f"{entry.score:5.0f}  {entry.name}")
+        for reason in entry.reasons:
+            typer.echo(f"       {reason}")
+
+
+@layout_app.command("draft")
+def layout_draft(file: Annotated[Path, typer.Argument(help="A log file that no layout fits.")]) -> None:
+    """Write a starter layout for a file, guesses marked, to the standard output."""
+    from coldsift.intake.layouts import LayoutError, draft_layout
+
+    try:
+        typer.echo(draft_layout(file), nl=False)
+    except LayoutError as error:
+        _say(f"error: {error}")
+        raise typer.Exit(2) from None

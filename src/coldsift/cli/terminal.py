@@ -1,0 +1,114 @@
+"""What the terminal shows: progress on the way, a short table at the end, plain lines in a pipe."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+from rich.text import Text
+
+from coldsift.engine import Screening
+from coldsift.schema import Table as OutputTable
+
+FIRST_ROWS = 10
+MOST_MESSAGES = 20
+
+GROUP_WORDS = {
+    "go_now": "go now",
+    "this_round": "this round",
+    "watch": "watch",
+    "nothing_found": "nothing found",
+    "cannot_tell": "cannot tell",
+}
+
+
+def plain(text: str) -> str:
+    """Text from a log without control and direction characters, which can rewrite a terminal."""
+    return "".join("\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in text)
+
+
+@contextmanager
+def follow() -> Iterator[Callable[[str, int, int], None]]:
+    """Show progress with the time left on a terminal, and nothing in a pipe."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed}/{task.total}"))
+    with Progress(
+        *columns, TimeRemainingColumn(), console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task("reading", total=None)
+
+        def tell(what: str, done: int, total: int) -> None:
+            bar.update(task, description=plain(what), completed=done, total=total)
+
+        yield tell
+
+
+def show(screening: Screening, page: Path | None) -> None:
+    """Print messages, accounting, the first units and where the report is."""
+    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    trouble = [message for message in screening.messages if message.severity != "note"]
+    for message in trouble[:MOST_MESSAGES]:
+        where = message.file + (f", line {message.line}" if message.line is not None else "")
+        console.print(Text(plain(f"{message.severity}: {where}: {message.what} {message.do}")))
+    if len(trouble) > MOST_MESSAGES:
+        rest = len(trouble) - MOST_MESSAGES
+        console.print(f"… and {rest} more of these, in the report under data quality")
+    rows, used, merged, aside = (
+        sum(getattr(source, name) for source in screening.sources)
+        for name in ("rows", "used", "merged", "set_aside")
+    )
+    console.print(
+        f"{len(screening.sources)} files, {rows} rows = {used} used + {merged} merged + {aside} set aside; "
+        f"{len(screening.findings)} containers"
+    )
+    if page is None:
+        console.print("Nothing could be analysed; no report was written.")
+        return
+    console.print(_first_units(screening, console))
+    counts = screening.findings["group"].cast(str).to_list()
+    console.print(
+        ", ".join(f"{counts.count(group)} {words}" for group, words in GROUP_WORDS.items())
+        + ". Nothing found does not mean safe."
+    )
+    console.print(Text(f"Report: {page}"))
+
+
+def _first_units(screening: Screening, console: Console) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("rank", "container", "group", "first check", "why"):
+        table.add_column(heading, overflow="fold", no_wrap=not console.is_terminal and heading == "why")
+    first = screening.findings.filter(screening.findings["group"].cast(str) != "nothing_found").head(
+        FIRST_ROWS
+    )
+    for row in first.iter_rows(named=True):
+        reasons = screening.reasons[row["container"]]
+        cells = (
+            str(row["rank"]),
+            row["container"],
+            GROUP_WORDS[row["group"]],
+            row["first_check"] or "",
+            reasons[0] if reasons else "",
+        )
+        table.add_row(*(Text(plain(cell)) for cell in cells))
+    return table
+
+
+def show_tables(tables: Mapping[str, OutputTable]) -> None:
+    """Print tables and their columns."""
+    console = Console(highlight=False)
+    for name, entry in tables.items():
+        console.print(Text(f"{name}: {entry.words}", style="bold"))
+        table = Table(box=None, pad_edge=False)
+        for heading in ("column", "type", "unit", "meaning"):
+            table.add_column(heading)
+        for column in entry.columns:
+            table.add_row(
+                *(Text(cell) for cell in (column.name, str(column.dtype), column.unit, column.words))
+            )
+        console.print(table)
+        console.print()

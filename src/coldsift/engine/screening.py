@@ -1,0 +1,189 @@
+"""The stages in order."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import IntEnum
+from pathlib import Path
+from typing import Literal
+
+import polars as pl
+
+from coldsift.excursions import GRACE_HOURS, find_excursions
+from coldsift.features import FEATURES, unit_features
+from coldsift.intake import Intake, Message, SourceRecord, read_logs
+from coldsift.peers import compare
+from coldsift.ranking import rank
+from coldsift.regimes import (
+    Bands,
+    build_timeline,
+    find_defrosts,
+    find_voyage_events,
+    mark_shared,
+    regime_intervals,
+    unit_traits,
+)
+
+Progress = Callable[[str, int, int], None]
+"""Told what is being done, how much of it is done, and out of how much."""
+
+
+class Status(IntEnum):
+    """Exit status of a screening."""
+
+    DONE = 0
+    SOME_UNUSABLE = 1
+    NOTHING_USABLE = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user may set.
+
+    Attributes
+    ----------
+    bands
+        Allowed distance of the controlling air from the set point. [K]
+    grace_hours
+        Shortest excursion. [h]
+    parsers
+        Folders with the user's own log layouts.
+    date_order, time_zone, layout
+        What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
+    """
+
+    bands: Bands = field(default_factory=Bands)
+    grace_hours: float = GRACE_HOURS
+    parsers: tuple[Path, ...] = ()
+    date_order: Literal["day_first", "month_first"] | None = None
+    time_zone: str | None = None
+    layout: str | None = None
+
+    def in_words(self) -> dict[str, str]:
+        """The settings that shaped the numbers, for the manifest and the report."""
+        return {
+            "band, chilled and heated": f"{self.bands.chilled:g} K either side of the set point",
+            "band, frozen": f"{self.bands.frozen:g} K above the set point",
+            "grace time": f"{self.grace_hours:g} h",
+            "date order": self.date_order or "as each file shows",
+            "time zone of times without one": self.time_zone or "as each file shows, else UTC",
+            "layout": self.layout or "as each file shows",
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """Everything a screening found; the frames are the tables of :mod:`coldsift.schema`."""
+
+    settings: Settings
+    log: pl.DataFrame
+    timeline: pl.DataFrame
+    traits: pl.DataFrame
+    voyage_events: pl.DataFrame
+    defrosts: pl.DataFrame
+    excursions: pl.DataFrame
+    features: pl.DataFrame
+    findings: pl.DataFrame
+    set_aside: pl.DataFrame
+    sources: tuple[SourceRecord, ...]
+    messages: tuple[Message, ...]
+    reasons: Mapping[str, tuple[str, ...]]
+    invented: bool
+
+    @property
+    def status(self) -> Status:
+        """How the run ended."""
+        if self.findings.is_empty():
+            return Status.NOTHING_USABLE
+        unusable = any(message.severity == "error" for message in self.messages)
+        return Status.SOME_UNUSABLE if unusable else Status.DONE
+
+
+def screen(
+    paths: Sequence[Path | str], settings: Settings | None = None, progress: Progress | None = None
+) -> Screening:
+    """Screen logs: read them, find out what each unit did, and rank the units.
+
+    Parameters
+    ----------
+    paths
+        Files, folders or glob patterns.
+    settings
+        Bands and reading options.
+    progress
+        Called as the work goes on.
+
+    Returns
+    -------
+    Screening
+        Also when some files, or all of them, could not be used: then ``messages`` say why and ``status``
+        tells.
+    """
+    settings = settings or Settings()
+    tell = progress or (lambda what, done, total: None)
+    intake = read_logs(
+        paths,
+        parsers=settings.parsers,
+        progress=progress,
+        date_order=settings.date_order,
+        time_zone=settings.time_zone,
+        layout=settings.layout,
+    )
+    stages = ("regimes", "features", "excursions", "peers", "ranking")
+
+    def at(stage: str) -> None:
+        tell(stage, stages.index(stage), len(stages))
+
+    at("regimes")
+    timeline = build_timeline(intake.log, settings.bands)
+    voyage_events = find_voyage_events(regime_intervals(timeline))
+    timeline = mark_shared(timeline, voyage_events)
+    defrosts = find_defrosts(timeline)
+    traits = unit_traits(timeline)
+    at("features")
+    features = unit_features(timeline, defrosts)
+    at("excursions")
+    excursions = find_excursions(timeline, settings.grace_hours)
+    at("peers")
+    comparison = compare(features, traits, FEATURES)
+    at("ranking")
+    ranking = rank(comparison, traits, timeline, excursions, FEATURES)
+    tell("ranking", len(stages), len(stages))
+    return Screening(
+        settings=settings,
+        log=intake.log,
+        timeline=timeline,
+        traits=traits,
+        voyage_events=voyage_events,
+        defrosts=defrosts,
+        excursions=excursions,
+        features=comparison.features,
+        findings=ranking.findings,
+        set_aside=intake.set_aside,
+        sources=intake.sources,
+        messages=_all_messages(intake),
+        reasons=ranking.reasons,
+        invented=_is_invented(paths),
+    )
+
+
+def _all_messages(intake: Intake) -> tuple[Message, ...]:
+    """Messages of the whole intake and of each source, each once, in order."""
+    messages = dict.fromkeys(intake.messages)
+    for source in intake.sources:
+        messages.update(dict.fromkeys(source.messages))
+    return tuple(messages)
+
+
+def _is_invented(paths: Sequence[Path | str]) -> bool:
+    """True when a folder says of itself, in voyage.json, that its logs are simulated."""
+    for path in paths:
+        note = Path(path) / "voyage.json"
+        if note.is_file():
+            try:
+                return bool(json.loads(note.read_text(encoding="utf-8"))["invented"])
+            except (ValueError, KeyError, TypeError):
+                return False
+    return False

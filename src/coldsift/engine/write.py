@@ -1,0 +1,261 @@
+"""Writing a screening: all of it, or nothing."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import tempfile
+from dataclasses import asdict
+from datetime import UTC, datetime
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import xlsxwriter
+
+import coldsift
+from coldsift.engine.screening import Screening
+from coldsift.features import FEATURES
+from coldsift.report import build_report
+from coldsift.report.model import FeatureWords, MessageView, SourceView
+from coldsift.schema import COMMON_LOG, FINDINGS, TABLES
+
+MANIFEST = "manifest.json"
+
+_LIBRARIES = (
+    "polars",
+    "numpy",
+    "scipy",
+    "scikit-learn",
+    "plotly",
+    "CoolProp",
+    "python-stdnum",
+    "tsdownsample",
+)
+
+_ROWS_A_GROUP = 50_000
+
+
+class OutputError(Exception):
+    """The outputs could not be written; says what and what to do. Nothing was left half-written."""
+
+
+def write_outputs(screening: Screening, out: Path, title: str) -> Path:
+    """Write report, tables and manifest into a folder, replacing an earlier run's whole.
+
+    Parameters
+    ----------
+    screening
+        From :func:`coldsift.screen`.
+    out
+        Folder to make. One that exists is replaced when it is empty or holds an earlier run.
+    title
+        Heading of the report.
+
+    Returns
+    -------
+    pathlib.Path
+        ``out / "index.html"``.
+
+    Raises
+    ------
+    OutputError
+        When ``out`` holds other files, or cannot be written. An earlier run in it is then untouched.
+    """
+    out = out.absolute()
+    if out.exists() and not out.is_dir():
+        raise OutputError(f"{out} is a file. Name another folder with --out.")
+    if out.is_dir() and any(out.iterdir()) and not (out / MANIFEST).is_file():
+        raise OutputError(
+            f"{out} holds files that coldsift did not write. Name an empty or new folder with --out."
+        )
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".part", dir=out.parent))
+    except OSError as error:
+        raise OutputError(
+            f"{out.parent} cannot be written: {error.strerror}. Name another with --out."
+        ) from error
+    try:
+        staging.chmod(0o755)
+        _write_all(screening, staging, title)
+        _replace(staging, out)
+    except OSError as error:
+        raise OutputError(
+            f"Writing {out} failed: {error.strerror or error}. An earlier run there is untouched."
+        ) from error
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+    return out / "index.html"
+
+
+def _replace(staging: Path, out: Path) -> None:
+    """Put the finished folder in place; an earlier one goes only once the new one stands."""
+    if not out.exists():
+        staging.rename(out)
+        return
+    earlier = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".earlier", dir=out.parent))
+    earlier.rmdir()
+    out.rename(earlier)
+    try:
+        staging.rename(out)
+    except OSError:
+        earlier.rename(out)
+        raise
+    shutil.rmtree(earlier, ignore_errors=True)
+
+
+def _write_all(screening: Screening, folder: Path, title: str) -> None:
+    tables = {
+        "findings": screening.findings,
+        "excursions": screening.excursions,
+        "defrosts": screening.defrosts,
+        "features": screening.features,
+        "voyage_events": screening.voyage_events,
+        "set_aside": screening.set_aside,
+    }
+    for name, frame in tables.items():
+        TABLES[name].conform(frame).write_parquet(folder / f"{name}.parquet")
+    common_log = folder / "common_log"
+    common_log.mkdir()
+    COMMON_LOG.conform(screening.log).write_parquet(
+        common_log / "part-00000.parquet", row_group_size=_ROWS_A_GROUP
+    )
+    (folder / "findings.csv").write_text(findings_csv(screening.findings), encoding="utf-8", newline="")
+    _write_workbook(screening.findings, folder / "findings.xlsx")
+    (folder / "index.html").write_text(_report(screening, title), encoding="utf-8", newline="")
+    (folder / MANIFEST).write_text(
+        json.dumps(manifest(screening), indent=1, ensure_ascii=False, sort_keys=True) + "\n",
+        encoding="utf-8",
+        newline="",
+    )
+    # The data must be on the disk before the old folder goes.
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            with path.open("rb") as handle:
+                os.fsync(handle.fileno())
+
+
+def _report(screening: Screening, title: str) -> str:
+    return build_report(
+        findings=screening.findings,
+        features=screening.features,
+        excursions=screening.excursions,
+        defrosts=screening.defrosts,
+        voyage_events=screening.voyage_events,
+        set_aside=screening.set_aside,
+        timeline=screening.timeline,
+        sources=[
+            SourceView(
+                file=source.path,
+                layout=source.layout or "none",
+                encoding=source.encoding or "",
+                time_zone=source.time_zone or "",
+                rows=source.rows,
+                used=source.used,
+                merged=source.merged,
+                set_aside=source.set_aside,
+                sha256=source.sha256,
+                note=source.pressure_reading or "",
+            )
+            for source in screening.sources
+        ],
+        messages=[
+            MessageView(message.severity, message.file, message.line, message.what, message.do)
+            for message in screening.messages
+        ],
+        parameters=screening.settings.in_words(),
+        feature_words={
+            name: FeatureWords(
+                feature.words,
+                feature.unit,
+                feature.regime,
+                feature.formula,
+                feature.source,
+                feature.look_first,
+            )
+            for name, feature in FEATURES.items()
+        },
+        reasons=screening.reasons,
+        title=title,
+        invented=screening.invented,
+    )
+
+
+def manifest(screening: Screening) -> dict[str, Any]:
+    """What was read, with what, and what became of every row.
+
+    Parameters
+    ----------
+    screening
+        From :func:`coldsift.screen`.
+
+    Returns
+    -------
+    dict
+        Ready for JSON; holds no clock time, so the same input gives the same bytes.
+    """
+    counts = ("lines", "heading_lines", "fact_lines", "blank_lines", "rows", "used", "merged", "set_aside")
+    return {
+        "tool": "coldsift",
+        "version": coldsift.__version__,
+        "libraries": {name: metadata.version(name) for name in _LIBRARIES},
+        "parameters": screening.settings.in_words(),
+        "invented": screening.invented,
+        "status": int(screening.status),
+        "rows": {name: sum(getattr(source, name) for source in screening.sources) for name in counts},
+        "units": len(screening.findings),
+        "groups": {
+            str(group): count
+            for group, count in screening.findings["group"].value_counts(sort=True).iter_rows()
+        },
+        "sources": [asdict(source) for source in screening.sources],
+        "messages": [asdict(message) for message in screening.messages],
+    }
+
+
+def neutral(text: str) -> str:
+    """Text that a spreadsheet will not take for a formula."""
+    return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
+
+
+def findings_csv(findings: pl.DataFrame) -> str:
+    """Findings as CSV: comma, UTF-8 with a byte-order mark so that spreadsheets read it, formulas neutralised."""
+    target = io.StringIO(newline="")
+    target.write("\ufeff")
+    writer = csv.writer(target, lineterminator="\r\n")
+    writer.writerow(FINDINGS.names)
+    for row in findings.iter_rows():
+        writer.writerow(neutral(value) if isinstance(value, str) else value for value in row)
+    return target.getvalue()
+
+
+def _write_workbook(findings: pl.DataFrame, path: Path) -> None:
+    # Text goes in as text: no formula, no link is made of what a log says.
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(str(path), options) as workbook:
+        # A fixed date keeps the bytes the same from run to run.
+        workbook.set_properties({"title": "coldsift findings", "created": datetime(2000, 1, 1, tzinfo=UTC)})
+        sheet = workbook.add_worksheet("findings")
+        bold = workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"})
+        wrapped = workbook.add_format({"text_wrap": True, "valign": "top"})
+        top = workbook.add_format({"valign": "top"})
+        wide = {"why": 80, "first_check": 40, "container": 15, "cannot_tell": 30, "group": 14}
+        for place, column in enumerate(FINDINGS.columns):
+            sheet.set_column(place, place, wide.get(column.name, 11))
+            heading = f"{column.name} [{column.unit}]" if column.unit else column.name
+            sheet.write_string(0, place, heading, bold)
+        for line, row in enumerate(findings.iter_rows(), start=1):
+            for place, value in enumerate(row):
+                if isinstance(value, str):
+                    sheet.write_string(line, place, neutral(value), wrapped)
+                elif isinstance(value, bool):
+                    sheet.write_boolean(line, place, value, top)
+                elif value is not None:
+                    sheet.write_number(line, place, value, top)
+        sheet.freeze_panes(1, 2)
+        sheet.autofilter(0, 0, max(len(findings), 1), len(FINDINGS.columns) - 1)

@@ -1,0 +1,113 @@
+"""The shape of a feature, and the row masks that features are taken over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import polars as pl
+
+RECENT_HOURS = 48.0
+"""What counts as now: the last hours of a unit's log. [h]"""
+
+COMMON_PRACTICE = "common practice, no source"
+DEFINITION = "definition"
+
+
+class Worry(StrEnum):
+    """In which direction a feature worries."""
+
+    HIGH = "high"
+    LOW = "low"
+    BOTH = "both"
+    NONE = "none"
+
+
+class Statistic(StrEnum):
+    """How readings become one number."""
+
+    MEDIAN = "median"
+    SPREAD = "spread"
+    TIME_MEAN = "time_mean"
+    HIGH = "high"
+    SUM = "sum"
+    MAX = "max"
+
+    def of(self, values: pl.Expr, hours: pl.Expr) -> pl.Expr:
+        """Aggregate values; ``hours`` weighs the time mean."""
+        match self:
+            case Statistic.MEDIAN:
+                return values.median()
+            case Statistic.SPREAD:
+                return values.quantile(0.9, "linear") - values.quantile(0.1, "linear")
+            case Statistic.TIME_MEAN:
+                return (values * hours).sum() / hours.filter(values.is_not_null()).sum()
+            case Statistic.HIGH:
+                return values.quantile(0.95, "linear")
+            case Statistic.SUM:
+                return values.sum()
+            case Statistic.MAX:
+                return values.max()
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One number about a unit.
+
+    Attributes
+    ----------
+    name, unit, words
+        Id, unit of measure, and the trade's words for it.
+    regime
+        Regime it is taken in, for the reader.
+    formula, source
+        What is computed, and where the definition comes from.
+    needs
+        Channels without which there is no value.
+    minimum
+        Least number of readings.
+    worry
+        Direction that counts against the unit.
+    scale
+        Difference between like units that is still ordinary: a floor for the peers' spread, in ``unit``.
+    look_first
+        First thing to look at when this one stands out.
+    of, where, statistic
+        Expression over timeline rows, the rows it is taken over, and how they become one number; ``of`` is
+        None for features that a fit or the table of defrosts gives.
+    watched
+        Also taken over the last days (``…_now``), against the unit's own past (``…_shift``) and as a
+        trend (``…_trend``).
+    against_lift
+        Compared with peers after taking out its dependence on ambient minus set point.
+    expected
+        What it is in a good unit whatever the peers do; judges a unit without enough peers.
+    """
+
+    name: str
+    unit: str
+    words: str
+    regime: str
+    formula: str
+    look_first: str
+    source: str = COMMON_PRACTICE
+    needs: tuple[str, ...] = ()
+    minimum: int = 8
+    worry: Worry = Worry.BOTH
+    scale: float = 1.0
+    of: pl.Expr | None = None
+    where: pl.Expr | None = None
+    statistic: Statistic = Statistic.MEDIAN
+    watched: bool = False
+    against_lift: bool = False
+    expected: float | None = None
+
+
+OWN = ~pl.col("shared")
+"""Readings that are the unit's own: not in an event of the whole ship."""
+
+HOLD = (pl.col("regime") == "hold") & OWN
+RUNNING_HOLD = HOLD & pl.col("running").fill_null(True)
+AIR_ONLY_HOLD = (
+    HOLD & ~pl.col("running").fill_null(True) & (pl.col("evaporator_fan_speed").fill_null(100) > 0)
+)

@@ -1,0 +1,141 @@
+"""Features of the log itself and of the supply: coverage, gaps, hours without power, flat lines."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from coldsift.features.catalogue import DEFINITION, OWN, RUNNING_HOLD, Feature, Statistic, Worry
+
+_ALL_ROWS = pl.lit(True)
+
+
+def _flat_hours(channel: str) -> pl.Expr:
+    """Hours each reading has stood unchanged up to now, over the unit's whole log."""
+    unit = "container"
+    changed = (pl.col(channel) != pl.col(channel).shift(1)).fill_null(True)
+    run = changed.cum_sum().over(unit)
+    return pl.col("hours").cum_sum().over([pl.col(unit), run])
+
+
+DATA_FEATURES: tuple[Feature, ...] = (
+    Feature(
+        "off_hours",
+        "h",
+        "Hours without power",
+        "off, not shared by the ship",
+        "sum of hours without power, what the whole ship shared apart",
+        "Plug, socket, circuit breaker",
+        source=DEFINITION,
+        minimum=1,
+        scale=2.0,
+        worry=Worry.HIGH,
+        expected=0.0,
+        of=pl.when(pl.col("regime") == "off").then("hours").otherwise(0.0),
+        where=OWN,
+        statistic=Statistic.SUM,
+    ),
+    Feature(
+        "pull_down_hours",
+        "h",
+        "Hours in the first pull-down",
+        "pull-down",
+        "sum of hours before the controlling air first came into its band, or stopped falling",
+        "Cargo temperature at loading, then capacity",
+        source=DEFINITION,
+        minimum=1,
+        scale=6.0,
+        worry=Worry.NONE,
+        of=pl.when(pl.col("regime") == "pull_down").then("hours").otherwise(0.0),
+        where=OWN,
+        statistic=Statistic.SUM,
+    ),
+    Feature(
+        "return_air_flat",
+        "h",
+        "Longest time the return air stood unchanged",
+        "hold, compressor running",
+        "longest run of equal return_air readings",
+        "Return-air sensor and its plug",
+        needs=("return_air",),
+        scale=4.0,
+        worry=Worry.HIGH,
+        of=pl.col("return_air_flat_hours"),
+        where=RUNNING_HOLD,
+        statistic=Statistic.MAX,
+    ),
+    Feature(
+        "supply_air_flat",
+        "h",
+        "Longest time the supply air stood unchanged",
+        "hold, compressor running",
+        "longest run of equal supply_air readings",
+        "Supply-air sensor and its plug",
+        needs=("supply_air",),
+        scale=4.0,
+        worry=Worry.HIGH,
+        of=pl.col("supply_air_flat_hours"),
+        where=RUNNING_HOLD,
+        statistic=Statistic.MAX,
+    ),
+    Feature(
+        "log_interval",
+        "min",
+        "Usual log interval",
+        "all",
+        "median of the steps between readings",
+        "Log interval set in the controller",
+        source=DEFINITION,
+        minimum=2,
+        worry=Worry.NONE,
+        of=pl.col("step_hours") * 60,
+        where=_ALL_ROWS,
+    ),
+    Feature(
+        "longest_gap",
+        "h",
+        "Longest gap in the log",
+        "all",
+        "longest step between readings",
+        "Controller log memory and battery",
+        source=DEFINITION,
+        minimum=2,
+        worry=Worry.NONE,
+        of=pl.col("step_hours"),
+        where=_ALL_ROWS,
+        statistic=Statistic.MAX,
+    ),
+    Feature(
+        "log_hours",
+        "h",
+        "Hours that the log stands for",
+        "all",
+        "sum of the intervals, gaps taken out",
+        "Download the log again, in full",
+        source=DEFINITION,
+        minimum=1,
+        worry=Worry.NONE,
+        of=pl.col("hours"),
+        where=_ALL_ROWS,
+        statistic=Statistic.SUM,
+    ),
+    Feature(
+        "lift",
+        "K",
+        "Ambient minus set point",
+        "all",
+        "median of ambient_air − set_point",
+        "Ambient air",
+        source=DEFINITION,
+        needs=("ambient_air", "set_point"),
+        worry=Worry.NONE,
+        of=pl.col("ambient_air") - pl.col("set_point"),
+        where=_ALL_ROWS,
+    ),
+)
+
+
+def with_flat_hours(timeline: pl.LazyFrame) -> pl.LazyFrame:
+    """Add how long the air readings have stood unchanged. [h]"""
+    return timeline.with_columns(
+        return_air_flat_hours=_flat_hours("return_air"), supply_air_flat_hours=_flat_hours("supply_air")
+    )

@@ -1,0 +1,116 @@
+"""Features from the table of defrosts."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from coldsift.features.catalogue import Feature, Worry
+
+DEFROST_FEATURES: tuple[Feature, ...] = (
+    Feature(
+        "defrost_interval",
+        "h",
+        "Time between defrosts",
+        "defrost",
+        "median time between starts of defrosts",
+        "Coil for ice, defrost setting, humid air coming in",
+        minimum=2,
+        scale=3.0,
+    ),
+    Feature(
+        "defrost_minutes",
+        "min",
+        "Length of a defrost",
+        "defrost",
+        "median length of a defrost",
+        "Defrost heaters, coil sensor, coil for ice",
+        minimum=1,
+        scale=8.0,
+    ),
+    Feature(
+        "defrost_termination",
+        "°C",
+        "Coil temperature at the end of a defrost",
+        "defrost",
+        "median of the highest evaporator_temperature in each defrost",
+        "Defrost heaters, coil sensor seated",
+        needs=("evaporator_temperature",),
+        minimum=1,
+        scale=5.0,
+    ),
+    Feature(
+        "defrost_recovery",
+        "min",
+        "Recovery after a defrost",
+        "recovery",
+        "median time from the end of a defrost until the air is in its band",
+        "Capacity: coil, refrigerant",
+        minimum=1,
+        scale=30.0,
+        worry=Worry.HIGH,
+    ),
+    Feature(
+        "defrosts_unfinished",
+        "",
+        "Share of defrosts that did not terminate",
+        "defrost",
+        "defrosts ended by their time limit, a gap or the log's end / defrosts",
+        "Coil sensor, defrost heaters",
+        minimum=4,
+        scale=0.2,
+        worry=Worry.HIGH,
+    ),
+    Feature(
+        "without_defrost",
+        "h",
+        "Longest running time without a defrost",
+        "hold",
+        "longest sum of powered hours between defrosts, or between a defrost and either end of the log",
+        "Coil for ice, defrost start and heaters",
+        minimum=1,
+        scale=12.0,
+        worry=Worry.HIGH,
+    ),
+)
+
+
+def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyFrame:
+    """Take the defrost features.
+
+    Parameters
+    ----------
+    timeline, defrosts
+        From :func:`coldsift.regimes.build_timeline` and :func:`coldsift.regimes.find_defrosts`.
+
+    Returns
+    -------
+    polars.LazyFrame
+        ``container``, ``feature``, ``value``, ``samples``.
+    """
+    unit = "container"
+    apart = (pl.col("start") - pl.col("start").shift(1).over(unit)).dt.total_seconds() / 3600
+    from_table = (
+        defrosts.lazy()
+        .with_columns(apart=apart)
+        .group_by(unit)
+        .agg(
+            defrost_interval=pl.col("apart").median(),
+            defrost_minutes=pl.col("minutes").filter("terminated").median(),
+            defrost_termination=pl.col("termination_temperature").filter("terminated").median(),
+            defrost_recovery=pl.col("recovery_minutes").median(),
+            defrosts_unfinished=(~pl.col("terminated")).mean(),
+            samples=pl.len(),
+        )
+        .unpivot(index=[unit, "samples"], variable_name="feature", value_name="value")
+    )
+    running_time = (
+        timeline.lazy()
+        .with_columns(stretch=pl.col("defrost").cum_sum().over(unit))
+        .group_by(unit, "stretch")
+        .agg(hours=pl.col("hours").filter(pl.col("powered") & (pl.col("running").fill_null(True))).sum())
+        .group_by(unit)
+        .agg(value=pl.col("hours").max(), samples=pl.len())
+        .with_columns(feature=pl.lit("without_defrost"))
+    )
+    columns = [unit, "feature", "value", "samples"]
+    return pl.concat([from_table.select(columns), running_time.select(columns)])

@@ -1,0 +1,182 @@
+"""Oddness of each unit and what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from coldsift.features import Feature, Worry
+from coldsift.peers.forest import FARTHEST, isolation_scores
+from coldsift.peers.groups import peer_groups
+from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, group_statistics, without_lift
+from coldsift.schema import TABLES
+
+ORDINARY = 2.0
+"""A robust distance up to this is ordinary among many features, and adds nothing."""
+
+WEIGHTS = (0.5, 0.3, 0.2)
+"""How the three strongest contributions add up."""
+
+FOREST_WEIGHT = 0.2
+
+FEWEST_FOR_FOREST = 12
+
+_VIEWS = r"_(now|shift|trend)$"
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What the peers say.
+
+    Attributes
+    ----------
+    features
+        :data:`coldsift.schema.FEATURES`, peers' range and distance filled in.
+    contributions
+        ``container``, ``feature``, ``contribution`` (distance beyond the ordinary), ``words``; strongest
+        first, one view of each feature.
+    oddness
+        ``container``, ``oddness``, ``forest`` (isolation score, null in small fleets), ``peer_group``,
+        ``level``, ``peers``.
+    """
+
+    features: pl.DataFrame
+    contributions: pl.DataFrame
+    oddness: pl.DataFrame
+
+
+def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str, Feature]) -> Comparison:
+    """Hold every unit against its peers and against its own past.
+
+    Parameters
+    ----------
+    features
+        From :func:`coldsift.features.unit_features`.
+    traits
+        From :func:`coldsift.regimes.unit_traits`.
+    catalogue
+        :data:`coldsift.features.FEATURES`.
+
+    Returns
+    -------
+    Comparison
+        Oddness is a weighted sum of the three strongest contributions and of the isolation forest; 0 is
+        ordinary.
+    """
+    groups = peer_groups(traits)
+    lift = features.filter(pl.col("feature") == "lift").select("container", lift="value")
+    side = traits.select("container", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"]))
+    entries = pl.DataFrame(
+        {
+            "feature": list(catalogue),
+            "scale": [entry.scale for entry in catalogue.values()],
+            "worry": [entry.worry.value for entry in catalogue.values()],
+            "words": [entry.words for entry in catalogue.values()],
+            "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
+        }
+    )
+    values = (
+        features.drop("peer_low", "peer_median", "peer_high", "peers", "z")
+        .join(side, on="container", how="left", maintain_order="left")
+        .join(groups.select("container", "peer_group"), on="container", how="left", maintain_order="left")
+        .join(entries, on="feature", how="left", maintain_order="left")
+    )
+    adjusted = without_lift(values, lift, [name for name, entry in catalogue.items() if entry.against_lift])
+    compared = group_statistics(adjusted)
+    contributions = _contributions(compared)
+    oddness = _oddness(compared, contributions, groups)
+    return Comparison(TABLES["features"].conform(compared), contributions, oddness)
+
+
+def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
+    z = pl.col("z")
+    directed = (
+        pl.when(pl.col("worry") == Worry.HIGH)
+        .then(z)
+        .when(pl.col("worry") == Worry.LOW)
+        .then(-z)
+        .when(pl.col("worry") == Worry.BOTH)
+        .then(z.abs())
+    )
+    return (
+        compared.with_columns(contribution=directed.clip(0.0, FARTHEST) - ORDINARY)
+        .filter(pl.col("contribution") > 0)
+        .with_columns(base=pl.col("feature").str.replace(_VIEWS, ""))
+        .sort("container", "contribution", "feature", descending=[False, True, False])
+        # The views of one feature are one reason, told by the strongest of them.
+        .unique(["container", "base"], keep="first", maintain_order=True)
+        .select("container", "feature", "contribution", words=_words())
+    )
+
+
+def _words() -> pl.Expr:
+    """For example: split 0.3 K; 41 peers hold 1.9 to 2.8."""
+    percent = (pl.col("unit") == "") & pl.col("worry").is_not_null()
+    unit = pl.when(percent).then(pl.lit("%")).otherwise("unit")
+    factor = pl.when(percent).then(100.0).otherwise(1.0)
+
+    def number(name: str) -> pl.Expr:
+        value = pl.col(name) * factor
+        digits = (
+            pl.when(value.abs() >= 100)
+            .then(value.round(0).cast(pl.Int64).cast(pl.String))
+            .when(pl.max_horizontal((pl.col("peer_high") * factor).abs(), value.abs()) < 2)
+            .then((value.round(2) + 0.0).cast(pl.String))
+            .otherwise((value.round(1) + 0.0).cast(pl.String))
+        )
+        return digits.str.replace("^-", "−")
+
+    own = pl.format("{} {} {}", "words", number("value"), unit).str.strip_chars_end()
+    return (
+        pl.when(pl.col("peers") >= FEWEST_PEERS)
+        .then(pl.format("{}; {} peers hold {} to {}", own, "peers", number("peer_low"), number("peer_high")))
+        .otherwise(pl.format("{}; {} expected, too few peers to compare", own, number("expected")))
+    )
+
+
+def _oddness(compared: pl.DataFrame, contributions: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame:
+    strongest = (
+        contributions.group_by("container", maintain_order=True)
+        .agg(pl.col("contribution").head(len(WEIGHTS)))
+        .select(
+            "container",
+            strength=sum(
+                (
+                    weight * pl.col("contribution").list.get(place, null_on_oob=True).fill_null(0.0)
+                    for place, weight in enumerate(WEIGHTS)
+                ),
+                start=pl.lit(0.0),
+            ),
+        )
+    )
+    matrix = (
+        compared.filter(pl.col("worry") != Worry.NONE)
+        .pivot("feature", index="container", values="z", aggregate_function=None)
+        .sort("container")
+    )
+    table = matrix.drop("container").to_numpy().astype(float)
+    units = groups.join(strongest, on="container", how="left", maintain_order="left").with_columns(
+        pl.col("strength").fill_null(0.0)
+    )
+    if len(matrix) < FEWEST_FOR_FOREST:
+        return units.with_columns(forest=pl.lit(None, dtype=pl.Float64), oddness="strength").drop("strength")
+    scores = isolation_scores(table)
+    centre = float(np.median(scores))
+    spread = max(NORMAL_MAD * float(np.median(np.abs(scores - centre))), 0.01)
+    distance = np.clip((scores - centre) / spread - ORDINARY, 0.0, FARTHEST)
+    return (
+        units.join(
+            matrix.select("container").with_columns(forest=scores, forest_distance=distance),
+            on="container",
+            how="left",
+            maintain_order="left",
+        )
+        .with_columns(
+            oddness=(1 - FOREST_WEIGHT) * pl.col("strength")
+            + FOREST_WEIGHT * pl.col("forest_distance").fill_null(0.0)
+        )
+        .drop("strength", "forest_distance")
+    )

@@ -1,0 +1,108 @@
+"""Robust statistics of peer groups."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from sklearn.linear_model import HuberRegressor
+
+NORMAL_MAD = 1.4826
+"""Median absolute deviation times this is the standard deviation of a normal distribution."""
+
+SHRINKAGE = 8.0
+"""A group's own spread weighs as its number of units, the fleet's as this many."""
+
+FEWEST_FOR_LIFT = 12
+
+FEWEST_PEERS = 3
+LONE_SCALES = 2.0
+"""A unit with fewer peers is held against what is expected of a good one, this many scales for one."""
+
+
+def without_lift(features: pl.DataFrame, lift: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+    """Take out of some features what ambient minus set point explains.
+
+    Parameters
+    ----------
+    features
+        ``container``, ``feature``, ``value``, ``side`` (units are fitted within one side).
+    lift
+        ``container``, ``lift``. [K]
+    names
+        Features to adjust.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``features`` with ``adjusted``: the value less slope × (lift − the side's median lift), the slope
+        from Huber's robust regression; the value itself for other features and for too few units.
+    """
+    joined = features.join(lift, on="container", how="left")
+    corrections: list[pl.DataFrame] = []
+    chosen = joined.filter(pl.col("feature").is_in(names)).drop_nulls(["value", "lift"])
+    for _, group in chosen.group_by("feature", "side", maintain_order=True):
+        distance = group["lift"].to_numpy() - np.median(group["lift"].to_numpy())
+        value = group["value"].to_numpy()
+        scale_lift = float(np.std(distance))
+        scale_value = float(np.std(value))
+        if len(group) < FEWEST_FOR_LIFT or scale_lift < 0.5 or scale_value == 0:
+            continue
+        regressor = HuberRegressor(max_iter=1000)
+        regressor.fit((distance / scale_lift)[:, None], (value - np.median(value)) / scale_value)
+        slope = float(regressor.coef_[0]) * scale_value / scale_lift
+        corrections.append(group.select("container", "feature").with_columns(correction=slope * distance))
+    if not corrections:
+        return features.with_columns(adjusted="value")
+    return (
+        features.join(pl.concat(corrections), on=["container", "feature"], how="left", maintain_order="left")
+        .with_columns(adjusted=pl.col("value") - pl.col("correction").fill_null(0.0))
+        .drop("correction")
+    )
+
+
+def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
+    """Robust distance of each unit from its peers.
+
+    Parameters
+    ----------
+    values
+        ``container``, ``feature``, ``peer_group``, ``value``, ``adjusted``, ``scale`` (the smallest spread
+        that counts) and ``expected`` (what a good unit shows whatever its peers do, or null).
+
+    Returns
+    -------
+    polars.DataFrame
+        The same rows with ``peer_low``, ``peer_median``, ``peer_high`` (10th, 50th, 90th percentile of
+        ``value``), ``peers`` (other units with a value) and ``z`` = (adjusted − median) / spread. The
+        spread is 1.4826 × the median absolute deviation of the group, drawn towards that of the fleet in
+        small groups, and never below ``scale``. With fewer than ``FEWEST_PEERS`` peers, z is the distance
+        from ``expected`` in ``LONE_SCALES`` scales, or null.
+    """
+    group = ["feature", "peer_group"]
+    deviation = pl.col("adjusted") - pl.col("adjusted").median().over(group)
+    members = pl.col("value").is_not_null().sum().over(group)
+    own = NORMAL_MAD * pl.col("deviation").abs().median().over(group)
+    fleet = NORMAL_MAD * pl.col("deviation").abs().median().over("feature")
+    weight = pl.col("members").cast(pl.Float64)
+    return (
+        values.with_columns(deviation=deviation, members=members)
+        .with_columns(own=own, fleet=fleet)
+        .with_columns(
+            spread=pl.max_horizontal(
+                (
+                    (weight * pl.col("own") ** 2 + SHRINKAGE * pl.col("fleet") ** 2) / (weight + SHRINKAGE)
+                ).sqrt(),
+                "scale",
+            ),
+            peer_low=pl.col("value").quantile(0.1, "linear").over(group),
+            peer_median=pl.col("value").median().over(group),
+            peer_high=pl.col("value").quantile(0.9, "linear").over(group),
+            peers=(pl.col("members") - pl.col("value").is_not_null().cast(pl.UInt32)).cast(pl.Int64),
+        )
+        .with_columns(
+            z=pl.when(pl.col("peers") >= FEWEST_PEERS)
+            .then(pl.col("deviation") / pl.col("spread"))
+            .otherwise((pl.col("value") - pl.col("expected")) / (LONE_SCALES * pl.col("scale")))
+        )
+        .drop("deviation", "members", "own", "fleet", "spread")
+    )

@@ -1,0 +1,222 @@
+"""From oddness and time left to an order with reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+from stdnum import iso6346
+
+from coldsift.features import Feature
+from coldsift.peers import Comparison
+from coldsift.ranking.limits import hours_to_limit
+from coldsift.schema import FINDINGS, GROUPS
+
+EVEN_ODDNESS = 1.5
+ODDNESS_WIDTH = 0.35
+"""Oddness at which a fault is as likely as not, and how fast the chance rises about it.
+
+Chosen on simulated fleets with seeds kept for fitting (benchmarks/accuracy).
+"""
+
+FAULT_LIKELY = 0.5
+FAULT_POSSIBLE = 0.15
+"""Chances from which a unit belongs to this round, and to the watched ones."""
+
+SOON_HOURS = 24.0
+"""A limit nearer than this cannot wait for the next round. [h]"""
+
+NO_LIMIT_SOONNESS = 0.25
+"""Weight of time for a unit that approaches no limit, against 1 for one that is outside now."""
+
+LEAST_LOG_HOURS = 12.0
+LEAST_COVERAGE = 0.05
+"""A shorter log, or one with less of the voyage, does not allow a judgement."""
+
+MOST_REASONS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Findings, and the reasons behind each.
+
+    Attributes
+    ----------
+    findings
+        :data:`coldsift.schema.FINDINGS`, by rank.
+    reasons
+        Sentences of each container, strongest first.
+    """
+
+    findings: pl.DataFrame
+    reasons: Mapping[str, tuple[str, ...]]
+
+
+def rank(
+    comparison: Comparison,
+    traits: pl.DataFrame,
+    timeline: pl.DataFrame,
+    excursions: pl.DataFrame,
+    catalogue: Mapping[str, Feature],
+) -> Ranking:
+    """Rank the units.
+
+    Parameters
+    ----------
+    comparison
+        From :func:`coldsift.peers.compare`.
+    traits
+        From :func:`coldsift.regimes.unit_traits`.
+    timeline
+        From :func:`coldsift.regimes.build_timeline`.
+    excursions
+        From :func:`coldsift.excursions.find_excursions`.
+    catalogue
+        :data:`coldsift.features.FEATURES`, for what to look at first.
+
+    Returns
+    -------
+    Ranking
+        Order within a group: chance of a fault × soonness of the limit × value at risk, then oddness, then
+        container number.
+    """
+    unit = "container"
+    limits = hours_to_limit(timeline)
+    look_first = pl.DataFrame(
+        {"feature": list(catalogue), "look": [entry.look_first for entry in catalogue.values()]}
+    )
+    strongest = (
+        comparison.contributions.join(look_first, on="feature", how="left", maintain_order="left")
+        .group_by(unit, maintain_order=True)
+        .agg(
+            pl.col("words").head(MOST_REASONS),
+            first_check=pl.col("look").filter(pl.col("look") != "").first(),
+        )
+    )
+    missing = (
+        pl.when(~pl.col("has_air"))
+        .then(pl.lit("no supply or return air logged"))
+        .when(~pl.col("has_set_point"))
+        .then(pl.lit("no set point logged"))
+        .when(pl.col("log_hours") < LEAST_LOG_HOURS)
+        .then(
+            pl.format(
+                "the log holds {} h, at least {} h needed", pl.col("log_hours").round(1), LEAST_LOG_HOURS
+            )
+        )
+        .when(pl.col("coverage") < LEAST_COVERAGE)
+        .then(pl.format("the log covers {} % of the voyage", (pl.col("coverage") * 100).round(1)))
+    )
+    chance = 1 / (1 + (-(pl.col("oddness") - EVEN_ODDNESS) / ODDNESS_WIDTH).exp())
+    soonness = (1 / (1 + pl.col("hours_to_limit") / SOON_HOURS)).fill_null(NO_LIMIT_SOONNESS)
+    outside = pl.col("hours_to_limit") == 0
+    soon = pl.col("hours_to_limit") <= SOON_HOURS
+    group = (
+        pl.when(pl.col("cannot_tell").is_not_null())
+        .then(pl.lit("cannot_tell"))
+        .when((pl.col("chance_of_fault") >= FAULT_LIKELY) & soon.fill_null(False))
+        .then(pl.lit("go_now"))
+        .when((pl.col("chance_of_fault") >= FAULT_LIKELY) | outside.fill_null(False))
+        .then(pl.lit("this_round"))
+        .when(pl.col("chance_of_fault") >= FAULT_POSSIBLE)
+        .then(pl.lit("watch"))
+        .otherwise(pl.lit("nothing_found"))
+        .cast(pl.Enum(GROUPS))
+    )
+    units = (
+        traits.join(comparison.oddness.select(unit, "oddness"), on=unit, how="left")
+        .join(limits.drop("set_point"), on=unit, how="left")
+        .join(strongest, on=unit, how="left")
+        .join(_excursion_sentences(excursions), on=unit, how="left")
+        .with_columns(cannot_tell=missing, chance_of_fault=chance, value_at_risk=pl.lit(1.0))
+        .with_columns(group=group, urgency=pl.col("chance_of_fault") * soonness * pl.col("value_at_risk"))
+        .with_columns(reasons=_reasons())
+        .sort("group", "urgency", "oddness", unit, descending=[False, True, True, False], nulls_last=True)
+        .with_row_index("rank", offset=1)
+        .with_columns(
+            pl.col("rank").cast(pl.Int64),
+            why=pl.col("reasons").list.join(". "),
+            number_valid=pl.col(unit).map_elements(is_valid_number, return_dtype=pl.Boolean),
+            first_check=pl.when(pl.col("group") != "nothing_found").then("first_check"),
+        )
+    )
+    judged = ("oddness", "chance_of_fault", "hours_to_limit")
+    units = units.with_columns(
+        pl.when(pl.col("cannot_tell").is_null()).then(name).alias(name) for name in judged
+    )
+    reasons = {
+        str(container): tuple(sentences or ())
+        for container, sentences in units.select(unit, "reasons").iter_rows()
+    }
+    return Ranking(FINDINGS.conform(units), reasons)
+
+
+def is_valid_number(container: str) -> bool:
+    """True when a container number's ISO 6346 check digit is right."""
+    # python-stdnum raises on letters outside A to Z instead of answering no.
+    return container.isascii() and bool(iso6346.is_valid(container))
+
+
+def _signed(value: pl.Expr, digits: int = 1) -> pl.Expr:
+    return (value.round(digits) + 0.0).cast(pl.String).str.replace("^-", "−")
+
+
+def _reasons() -> pl.Expr:
+    """The state at the end of the log, then what is odd, strongest first."""
+    now = pl.when(pl.col("hours_to_limit") == 0).then(
+        pl.format(
+            "At the end of the log the {} is at {} °C, {} K outside its band (set point {} °C)",
+            "air_name",
+            _signed(pl.col("air")),
+            _signed(pl.col("beyond")),
+            _signed(pl.col("set_point")),
+        )
+    )
+    soon = pl.when((pl.col("hours_to_limit") > 0) & (pl.col("hours_to_limit") <= 10 * SOON_HOURS)).then(
+        pl.format(
+            "At its present trend the {} leaves its band in about {} h",
+            "air_name",
+            pl.col("hours_to_limit").round(0).cast(pl.Int64),
+        )
+    )
+    pulling = pl.when("pulling_down").then(
+        pl.format(
+            "Still in its first pull-down: {} at {} °C, set point {} °C",
+            "air_name",
+            _signed(pl.col("air")),
+            _signed(pl.col("set_point")),
+        )
+    )
+    odd = pl.col("words").fill_null(pl.lit([], dtype=pl.List(pl.String)))
+    return pl.concat_list(
+        pl.concat_list("cannot_tell", now, soon, pulling, "excursion_words"), odd
+    ).list.drop_nulls()
+
+
+def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
+    longest = pl.col("hours").arg_max()
+    return (
+        excursions.filter(pl.col("kind") == "excursion")
+        .group_by("container", maintain_order=True)
+        .agg(
+            pl.len(),
+            hours=pl.col("hours").sum(),
+            peak=pl.col("peak").get(longest),
+            edge=pl.col("band_edge").get(longest),
+            along=pl.col("along_with").get(longest),
+        )
+        .select(
+            "container",
+            excursion_words=pl.format(
+                "Out of its band for {} h in {} (longest: {} °C, edge {} °C{})",
+                pl.col("hours").round(1),
+                pl.when(pl.col("len") == 1)
+                .then(pl.lit("one stretch"))
+                .otherwise(pl.format("{} stretches", "len")),
+                _signed(pl.col("peak")),
+                _signed(pl.col("edge")),
+                pl.when(pl.col("along") != "").then(pl.format("; with {}", "along")).otherwise(pl.lit("")),
+            ),
+        )
+    )

@@ -1,0 +1,47 @@
+"""What a unit is, for the choice of its peers."""
+
+from __future__ import annotations
+
+import polars as pl
+
+
+def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
+    """One row a unit: what it carries, where, and how well it is logged.
+
+    Parameters
+    ----------
+    timeline
+        From :func:`coldsift.regimes.build_timeline`.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``container``, ``regime_class`` (the one it spent most readings in), ``set_point`` (last, °C),
+        ``ambient`` (median, °C), ``interval_minutes``, ``first_time``, ``last_time`` (UTC), ``log_hours``
+        (gaps taken out), ``span_hours`` (of the whole fleet's voyage), ``coverage`` (share of that span),
+        ``has_air`` and ``has_set_point``.
+    """
+    span = (pl.col("last_time").max() - pl.col("first_time").min()).dt.total_seconds() / 3600
+    return (
+        timeline.lazy()
+        .group_by("container", maintain_order=True)
+        .agg(
+            regime_class=pl.col("regime_class").drop_nulls().mode().sort().first(),
+            set_point=pl.col("set_point").drop_nulls().last(),
+            ambient=pl.col("ambient_air").median(),
+            interval_minutes=pl.col("usual_hours").first() * 60,
+            first_time=pl.col("time").first(),
+            last_time=pl.col("time").last(),
+            log_hours=pl.col("hours").sum(),
+            readings=pl.len().cast(pl.Int64),
+            has_air=pl.col("controlling_air").is_not_null().any(),
+            has_set_point=pl.col("set_point").is_not_null().any(),
+        )
+        .with_columns(span_hours=span)
+        .with_columns(
+            coverage=pl.when(pl.col("span_hours") > 0)
+            .then((pl.col("log_hours") / pl.col("span_hours")).clip(0.0, 1.0))
+            .otherwise(0.0)
+        )
+        .collect()
+    )
