@@ -86,7 +86,7 @@ def _first_units(screening: Screening, console: Console) -> Table:
         FIRST_ROWS
     )
     for row in first.iter_rows(named=True):
-        reasons = screening.reasons[row["container"]]
+        reasons = screening.analysis.reasons[row["container"]]
         cells = (
             str(row["rank"]),
             row["container"],

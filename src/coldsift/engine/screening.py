@@ -74,23 +74,50 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True)
-class Screening:
-    """Everything a screening found; the frames are the tables of :mod:`coldsift.schema`."""
+class Analysis:
+    """What the stages after intake found; the frames are the tables of :mod:`coldsift.schema`."""
 
-    settings: Settings
-    log: pl.DataFrame
     timeline: pl.DataFrame
-    traits: pl.DataFrame
     voyage_events: pl.DataFrame
     defrosts: pl.DataFrame
     excursions: pl.DataFrame
     features: pl.DataFrame
+    peer_groups: pl.DataFrame
     findings: pl.DataFrame
+    reasons: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """Everything a screening found: the log as read, where every row went, and the analysis."""
+
+    settings: Settings
+    log: pl.DataFrame
+    analysis: Analysis
     set_aside: pl.DataFrame
     sources: tuple[SourceRecord, ...]
     messages: tuple[Message, ...]
-    reasons: Mapping[str, tuple[str, ...]]
     invented: bool
+
+    @property
+    def findings(self) -> pl.DataFrame:
+        """The ranked units."""
+        return self.analysis.findings
+
+    @property
+    def features(self) -> pl.DataFrame:
+        """Every feature of every unit, with its peers' range."""
+        return self.analysis.features
+
+    @property
+    def excursions(self) -> pl.DataFrame:
+        """Stretches of controlling air out of its band."""
+        return self.analysis.excursions
+
+    @property
+    def defrosts(self) -> pl.DataFrame:
+        """Every defrost."""
+        return self.analysis.defrosts
 
     @property
     def status(self) -> Status:
@@ -122,7 +149,6 @@ def screen(
         tells.
     """
     settings = settings or Settings()
-    tell = progress or (lambda what, done, total: None)
     intake = read_logs(
         paths,
         parsers=settings.parsers,
@@ -131,13 +157,43 @@ def screen(
         time_zone=settings.time_zone,
         layout=settings.layout,
     )
+    analysis = analyse(intake.log, settings, progress)
+    return Screening(
+        settings=settings,
+        log=intake.log,
+        analysis=analysis,
+        set_aside=intake.set_aside,
+        sources=intake.sources,
+        messages=_all_messages(intake),
+        invented=_is_invented(paths),
+    )
+
+
+def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = None) -> Analysis:
+    """Take a common log through every stage after intake.
+
+    Parameters
+    ----------
+    log
+        Common log, sorted by container and time.
+    settings
+        Bands and grace time.
+    progress
+        Called as the work goes on.
+
+    Returns
+    -------
+    Analysis
+        The tables of every stage.
+    """
+    tell = progress or (lambda what, done, total: None)
     stages = ("regimes", "features", "excursions", "peers", "ranking")
 
     def at(stage: str) -> None:
         tell(stage, stages.index(stage), len(stages))
 
     at("regimes")
-    timeline = build_timeline(intake.log, settings.bands)
+    timeline = build_timeline(log, settings.bands)
     voyage_events = find_voyage_events(regime_intervals(timeline))
     timeline = mark_shared(timeline, voyage_events)
     defrosts = find_defrosts(timeline)
@@ -151,21 +207,15 @@ def screen(
     at("ranking")
     ranking = rank(comparison, traits, timeline, excursions, FEATURES)
     tell("ranking", len(stages), len(stages))
-    return Screening(
-        settings=settings,
-        log=intake.log,
+    return Analysis(
         timeline=timeline,
-        traits=traits,
         voyage_events=voyage_events,
         defrosts=defrosts,
         excursions=excursions,
         features=comparison.features,
+        peer_groups=comparison.oddness,
         findings=ranking.findings,
-        set_aside=intake.set_aside,
-        sources=intake.sources,
-        messages=_all_messages(intake),
         reasons=ranking.reasons,
-        invented=_is_invented(paths),
     )
 
 

@@ -115,7 +115,7 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
         "excursions": screening.excursions,
         "defrosts": screening.defrosts,
         "features": screening.features,
-        "voyage_events": screening.voyage_events,
+        "voyage_events": screening.analysis.voyage_events,
         "set_aside": screening.set_aside,
     }
     for name, frame in tables.items():
@@ -146,9 +146,9 @@ def _report(screening: Screening, title: str) -> str:
         features=screening.features,
         excursions=screening.excursions,
         defrosts=screening.defrosts,
-        voyage_events=screening.voyage_events,
+        voyage_events=screening.analysis.voyage_events,
         set_aside=screening.set_aside,
-        timeline=screening.timeline,
+        timeline=screening.analysis.timeline,
         sources=[
             SourceView(
                 file=source.path,
@@ -180,7 +180,7 @@ def _report(screening: Screening, title: str) -> str:
             )
             for name, feature in FEATURES.items()
         },
-        reasons=screening.reasons,
+        reasons=screening.analysis.reasons,
         title=title,
         invented=screening.invented,
     )
@@ -224,7 +224,7 @@ def neutral(text: str) -> str:
 
 
 def findings_csv(findings: pl.DataFrame) -> str:
-    """Findings as CSV: comma, UTF-8 with a byte-order mark so that spreadsheets read it, formulas neutralised."""
+    """Findings as CSV: UTF-8 with the byte-order mark that spreadsheets look for, formulas neutralised."""
     target = io.StringIO(newline="")
     target.write("\ufeff")
     writer = csv.writer(target, lineterminator="\r\n")

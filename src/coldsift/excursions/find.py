@@ -82,6 +82,7 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
     readings = readings.with_columns(
         run=changed.fill_null(True).cum_sum().over(unit),
         previous_time=pl.col("time").shift(1).over(unit),
+        previous_step=pl.col("step").shift(1).over(unit),
         previous_air=air.shift(1).over(unit),
         previous_side=pl.col("side").shift(1).over(unit),
         following_air=air.shift(-1).over(unit),
@@ -111,7 +112,7 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
             set_point_change=(pl.col("set_point").n_unique() > 1),
             alarm=pl.col("alarm").any(),
             gap=pl.col("gap").any(),
-            steepest=((air - pl.col("previous_air")).abs() / pl.col("step").shift(1).clip(0.5)).max(),
+            steepest=((air - pl.col("previous_air")).abs() / pl.col("previous_step").clip(0.5)).max(),
             other_apart=_other_sensor_disagrees().mean(),
             flat=(air.n_unique() == 1) & (pl.len() > 12),
         )

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
-from stdnum import iso6346
 
+from coldsift.intake.container_numbers import is_valid
 from coldsift.features import Feature
 from coldsift.peers import Comparison
 from coldsift.ranking.limits import hours_to_limit
@@ -137,7 +137,7 @@ def rank(
         .with_columns(
             pl.col("rank").cast(pl.Int64),
             why=pl.col("reasons").list.join(". "),
-            number_valid=pl.col(unit).map_elements(is_valid_number, return_dtype=pl.Boolean),
+            number_valid=pl.col(unit).map_elements(is_valid, return_dtype=pl.Boolean),
             first_check=pl.when(pl.col("group") != "nothing_found").then("first_check"),
         )
     )
@@ -150,12 +150,6 @@ def rank(
         for container, sentences in units.select(unit, "reasons").iter_rows()
     }
     return Ranking(FINDINGS.conform(units), reasons)
-
-
-def is_valid_number(container: str) -> bool:
-    """True when a container number's ISO 6346 check digit is right."""
-    # python-stdnum raises on letters outside A to Z instead of answering no.
-    return container.isascii() and bool(iso6346.is_valid(container))
 
 
 def _signed(value: pl.Expr, digits: int = 1) -> pl.Expr:

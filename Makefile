@@ -1,0 +1,62 @@
+# Everything below sets itself up: Python 3.11 or newer and make are all that is needed beforehand.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+READY := $(VENV)/.ready
+READY_DEV := $(VENV)/.ready-dev
+FOUND := $(wildcard pyproject.toml constraints.txt)
+
+.PHONY: report test unit browser lint types accuracy sample clean
+
+report: $(READY)
+	$(BIN)/coldsift screen sample_logs --out reports/sample || [ $$? -eq 1 ]
+
+test: unit browser
+
+unit: $(READY_DEV)
+	$(BIN)/python -m pytest -n auto -m "not browser"
+
+browser: $(READY_DEV)
+	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || $(MAKE) --no-print-directory chromium
+	$(BIN)/python -m pytest -m browser
+
+lint: $(READY_DEV)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(READY_DEV)
+	$(BIN)/mypy
+
+accuracy: $(READY_DEV)
+	$(BIN)/python -m benchmarks.accuracy
+
+sample: $(READY)
+	rm -rf build/sample_logs && $(BIN)/coldsift simulate --sample --out build/sample_logs
+	cp -r build/sample_logs/. sample_logs/
+
+# The browser comes from the distribution's packages. Without it, or without the right to install it,
+# the browser tests say that they were skipped.
+.PHONY: chromium
+chromium:
+	@if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+		apt-get update -qq && apt-get install -y -qq chromium >/dev/null; \
+	else \
+		echo "no Chromium here and no right to install one: the browser tests will be skipped"; \
+	fi
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "coldsift needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)"; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+
+$(READY): $(FOUND) | $(VENV)/bin/python
+	$(PIP) install -c constraints.txt -e .
+	@touch $@
+
+$(READY_DEV): $(FOUND) | $(VENV)/bin/python
+	$(PIP) install -c constraints.txt -e ".[dev]"
+	@touch $@ $(READY)
+
+clean:
+	rm -rf $(VENV) build dist reports/sample .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,309 @@
+"""The rows of a file as columns of text or numbers, each row with its line, and the rows that are none.
+
+Goes in: a grid and the fit that says where its body is. Comes out: a :class:`Table` whose counts already hold
+``lines = heading + facts + blank + rows``.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from coldsift.intake.fitting import Fit
+from coldsift.intake.grids import CellGrid, Grid, Lines, RecordGrid, TextGrid, split_line
+
+FRAGMENT = 4000
+"""Characters of a line that are kept when it is set aside."""
+
+
+@dataclass(slots=True)
+class Table:
+    """The body of one file.
+
+    Attributes
+    ----------
+    frame
+        Columns ``c0``, ``c1``, ... that the plan asks for, and ``row`` (line from 1).
+    aside
+        Rows that could not be taken apart: line, reason, text.
+    text_of
+        The text of lines, by line numbers.
+    truncated
+        Line at which the end of the file is cut off, None when it is whole.
+    """
+
+    frame: pl.DataFrame
+    lines: int
+    heading_lines: int
+    fact_lines: int
+    blank_lines: int
+    text_of: Callable[[Sequence[int]], list[str]]
+    aside: list[tuple[int, str, str]] = field(default_factory=list)
+    truncated: int | None = None
+
+    @property
+    def rows(self) -> int:
+        """Rows of the body, good or not."""
+        return self.frame.height + len(self.aside)
+
+
+def read_body(grid: Grid, fit: Fit) -> Table:
+    """Read the body of a file.
+
+    Parameters
+    ----------
+    grid, fit
+        The file and how it fits.
+    """
+    if isinstance(grid, CellGrid):
+        return _from_cells(grid, fit)
+    if isinstance(grid, RecordGrid):
+        return _from_records(grid, fit)
+    lines = grid.lines(fit.encoding)
+    return _from_fixed_width(lines, fit) if fit.layout.form == "fixed_width" else _from_delimited(lines, fit)
+
+
+def _wanted(fit: Fit) -> tuple[list[int], set[int]]:
+    """Columns to read, and those that hold plain numbers."""
+    plan = fit.plan
+    assert plan is not None
+    keys = [*plan.time, plan.container, plan.tag, plan.value, plan.unit]
+    numbers = {
+        column.index for column in plan.columns if not column.channel.is_state and not column.words
+    }
+    wanted = {index for index in keys if index is not None} | {column.index for column in plan.columns}
+    return sorted(wanted), numbers
+
+
+def _shorten(text: str) -> str:
+    text = text.replace("\0", "\u2400")
+    return text if len(text) <= FRAGMENT else text[:FRAGMENT] + " …"
+
+
+def _before_body(lines: Lines, fit: Fit) -> tuple[int, int, int]:
+    """Facts and blank lines above the heading, and the line at which the body begins (from 0)."""
+    above = [lines.text(index) for index in range(fit.heading)]
+    blank = sum(not text.strip(" \t\r,;|") for text in above)
+    return len(above) - blank, blank, fit.heading + fit.heading_rows
+
+
+def _from_delimited(lines: Lines, fit: Fit) -> Table:
+    assert fit.plan is not None
+    facts, blank, first = _before_body(lines, fit)
+    total = len(lines.starts)
+    table = Table(pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts)
+    width, delimiter = fit.plan.width, fit.delimiter
+    begin = int(lines.starts[first]) if first < total else len(lines.data)
+    body = lines.data[begin:]
+    starts, ends = lines.starts[first:] - begin, lines.ends[first:] - begin
+    good = _sound(body, starts, delimiter, width)
+    closing = _closing_delimiter(body, starts, ends, delimiter, width, good)
+    if closing is not None:
+        good, width = closing, width + 1
+    heading = lines.data[lines.starts[fit.heading] : lines.ends[fit.heading]]
+    if heading and heading in body:
+        for at in np.flatnonzero(good):
+            if body[starts[at] : ends[at]] == heading:
+                good[at] = False
+    for at in np.flatnonzero(~good):
+        row = first + int(at) + 1
+        text = lines.text(row - 1)
+        if not text.strip():
+            table.blank_lines += 1
+        elif body[starts[at] : ends[at]] == heading:
+            table.heading_lines += 1
+        else:
+            reason, cut_off = _ragged(text, delimiter, width, row == total, lines.data.endswith(b"\n"))
+            if cut_off:
+                table.truncated = row
+            table.aside.append((row, reason, _shorten(text)))
+    rows = np.flatnonzero(good) + first + 1
+    if not good.all():
+        lengths = np.diff(np.append(starts, len(body)))
+        body = np.frombuffer(body, dtype=np.uint8)[np.repeat(good, lengths)].tobytes()
+    table.frame = _columns(body, len(rows), width, fit).with_columns(pl.Series("row", rows, dtype=pl.Int64))
+    return table
+
+
+def _sound(body: bytes, starts: np.ndarray, delimiter: str, width: int) -> np.ndarray:
+    """Lines with the right number of fields, quotes closed and no NUL."""
+    if not len(starts):
+        return np.zeros(0, dtype=bool)
+    buffer = np.frombuffer(body, dtype=np.uint8)
+    marks = buffer == ord(delimiter)
+    good = np.ones(len(starts), dtype=bool)
+    if b'"' in body:
+        quotes = buffer == ord('"')
+        running = np.cumsum(quotes, dtype=np.int64)
+        before = np.where(starts > 0, running[np.maximum(starts - 1, 0)], 0)
+        lengths = np.diff(np.append(starts, len(body)))
+        marks &= (running - np.repeat(before, lengths)) % 2 == 0
+        good &= np.add.reduceat(quotes, starts, dtype=np.int64) % 2 == 0
+    good &= np.add.reduceat(marks, starts, dtype=np.int64) == width - 1
+    if b"\0" in body:
+        good &= np.add.reduceat(buffer == 0, starts, dtype=np.int64) == 0
+    return good
+
+
+def _closing_delimiter(
+    body: bytes, starts: np.ndarray, ends: np.ndarray, delimiter: str, width: int, good: np.ndarray
+) -> np.ndarray | None:
+    """The mask for one field more, when the rows close with a delimiter that the heading lacks."""
+    if good.any() or not len(starts):
+        return None
+    wider = _sound(body, starts, delimiter, width + 1)
+    closed = all(body[ends[at] - 1 : ends[at]] == delimiter.encode() for at in np.flatnonzero(wider))
+    return wider if closed and wider.any() else None
+
+
+def _ragged(text: str, delimiter: str, width: int, is_last: bool, ended: bool) -> tuple[str, bool]:
+    fields = len(split_line(text, delimiter))
+    if "\0" in text:
+        return "NUL bytes in the line: it was damaged when written or copied", is_last and not ended
+    if is_last and not ended and fields < width:
+        return f"the file ends within this line: {fields} of {width} fields", True
+    if text.count('"') % 2:
+        return "a quotation mark opens and does not close on this line", False
+    few = "few" if fields < width else "many"
+    return f"too {few} fields: {fields} in place of {width}", False
+
+
+def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
+    wanted, numbers = _wanted(fit)
+    if not height:
+        return pl.DataFrame(schema={f"c{index}": pl.String for index in wanted})
+    texts = {f"c{index}": pl.String for index in range(width)}
+    typed = {name: (pl.Float64 if int(name[1:]) in numbers else pl.String) for name in texts}
+    # Numbers are read as numbers when every one of them is; otherwise all as text, so that losses can be counted.
+    for schema in (typed, texts):
+        try:
+            frame = pl.read_csv(
+                io.BytesIO(body),
+                has_header=False,
+                separator=fit.delimiter,
+                schema=schema,
+                columns=[f"c{index}" for index in wanted],
+                decimal_comma=fit.layout.decimal == "," and schema is typed,
+                quote_char='"' if b'"' in body else None,
+            )
+        except (pl.exceptions.PolarsError, ValueError):
+            continue
+        if frame.height == height:
+            return frame
+    rows = [split_line(line, fit.delimiter) for line in body.decode("utf-8", "replace").split("\n")[:height]]
+    return pl.DataFrame(
+        {f"c{index}": [row[index] for row in rows] for index in wanted},
+        schema={f"c{index}": pl.String for index in wanted},
+    )
+
+
+def _from_fixed_width(lines: Lines, fit: Fit) -> Table:
+    facts, blank, first = _before_body(lines, fit)
+    total = len(lines.starts)
+    table = Table(pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts)
+    texts = lines.data[lines.starts[first] :].decode("utf-8", "replace").split("\n") if first < total else []
+    texts = texts[: total - first]
+    column = pl.Series("text", texts, dtype=pl.String).str.strip_chars_end("\r")
+    full = max(place.start + place.width - 1 for place in fit.layout.fields)
+    last_start = max(place.start for place in fit.layout.fields)
+    heading = lines.text(fit.heading).rstrip()
+    # A writer may trim blanks at the end of all lines; a line that ends before its last field was cut.
+    lengths = column.str.len_chars()
+    reach = full if int((lengths >= full).sum()) * 2 > len(texts) else last_start
+    good = (
+        (lengths >= reach)
+        & (lengths.clip(full) == full)
+        & ~column.str.contains("\0", literal=True)
+        & (column.str.strip_chars_end() != heading)
+        & (column.str.strip_chars() != "")
+    ).to_numpy()
+    for at in np.flatnonzero(~good):
+        row, text = first + int(at) + 1, column[int(at)]
+        if not text.strip():
+            table.blank_lines += 1
+        elif text.rstrip() == heading:
+            table.heading_lines += 1
+        elif "\0" in text:
+            table.aside.append((row, "NUL bytes in the line", _shorten(text)))
+        elif row == total and not lines.data.endswith(b"\n") and len(text) < full:
+            table.truncated = row
+            table.aside.append((row, "the file ends within this line", _shorten(text)))
+        else:
+            kind = "short" if len(text) < full else "long"
+            reason = f"the line is too {kind}: {len(text)} characters in place of {full}"
+            table.aside.append((row, reason, _shorten(text)))
+    rows = np.flatnonzero(good) + first + 1
+    kept = pl.DataFrame({"text": column}).filter(pl.Series(good))
+    wanted, _ = _wanted(fit)
+    table.frame = kept.select(
+        *(
+            pl.col("text")
+            .str.slice(fit.layout.fields[index].start - 1, fit.layout.fields[index].width)
+            .str.strip_chars()
+            .alias(f"c{index}")
+            for index in wanted
+        ),
+        pl.Series("row", rows, dtype=pl.Int64),
+    )
+    return table
+
+
+def _from_cells(grid: CellGrid, fit: Fit) -> Table:
+    frame = grid.frame
+    empty = frame.select(
+        pl.all_horizontal(pl.all().is_null() | (pl.all().str.strip_chars() == "")).alias("empty")
+    )["empty"]
+    first = fit.heading + fit.heading_rows
+    above = empty[: fit.heading]
+    names = frame.columns
+    wanted, _ = _wanted(fit)
+
+    def text_of(rows: Sequence[int]) -> list[str]:
+        return [_shorten("\t".join(cell or "" for cell in frame.row(row - 1))) for row in rows]
+
+    body = frame.with_row_index("row", offset=1).slice(first).filter(~empty[first:])
+    return Table(
+        body.select(
+            *(pl.col(names[index]).str.strip_chars().alias(f"c{index}") for index in wanted),
+            pl.col("row").cast(pl.Int64),
+        ),
+        frame.height,
+        min(fit.heading_rows, frame.height - fit.heading),
+        int((~above).sum()),
+        int(above.sum()) + int(empty[first:].sum()),
+        text_of,
+    )
+
+
+def _from_records(grid: RecordGrid, fit: Fit) -> Table:
+    wanted, _ = _wanted(fit)
+    names = grid.frame.columns
+    place = {int(row): at for at, row in enumerate(grid.rows)}
+
+    def text_of(rows: Sequence[int]) -> list[str]:
+        if grid.text is not None:
+            return [_shorten(text) for text in grid.text.texts(rows)]
+        return [_shorten(str(grid.frame.row(place[row], named=True))) for row in rows]
+
+    return Table(
+        grid.frame.select(
+            *(pl.col(names[index]).alias(f"c{index}") for index in wanted),
+            pl.Series("row", grid.rows, dtype=pl.Int64),
+        ),
+        grid.lines,
+        0,
+        1 if grid.facts else 0,
+        grid.blank_lines,
+        text_of,
+        [(row, "not a JSON record", _shorten(text)) for row, text in grid.unread],
+        grid.unread[-1][0]
+        if grid.unread
+        and grid.unread[-1][0] == grid.lines
+        and grid.text is not None
+        and not grid.text.data.endswith(b"\n")
+        else None,
+    )

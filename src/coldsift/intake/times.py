@@ -1,0 +1,291 @@
+"""Clock readings to instants in UTC: formats from the values, day or month first from the data, zones.
+
+Goes in: a text column as logged. Comes out: UTC instants, with nulls where a reading cannot be placed and the
+reason for each.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
+EARLIEST_YEAR, LATEST_YEAR = 1990, 2099
+"""A clock outside these was never set."""
+
+_DATE = (
+    r"(?:(?P<year>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
+    r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<y2>\d{4}|\d{2})"
+    r"|(?P<d3>\d{1,2})(?P<s3>[- ])(?P<word>[A-Za-z]{3,9})(?P=s3)(?P<y3>\d{4}|\d{2})"
+    r"|(?P<compact>\d{8}))"
+)
+_SHAPE = re.compile(
+    _DATE + r"(?:(?P<gap>T|,? +)(?P<hour>\d{1,2})(?P<colon>[:.])\d{2}(?P<second>(?P=colon)\d{2})?"
+    r"(?P<fraction>[.,]\d+)?(?P<half> ?[AaPp][Mm])?(?P<zone> ?(?:Z|UTC|GMT|[+-]\d{2}:?\d{2}))?)?"
+)
+_OFFSET = re.compile(r"(?:utc|gmt|z)?\s*([+-−]?)\s*(\d{1,2})(?::?(\d{2}))?\s*(?:h|hours?)?", re.IGNORECASE)
+
+
+class AmbiguousDateOrder(Exception):
+    """Day-first and month-first both fit the data and mean different days."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """Clock readings after parsing.
+
+    Attributes
+    ----------
+    naive
+        Clock readings without zone, null where there is none.
+    instant
+        Instants in UTC where the reading itself said its offset.
+    order
+        How day and month first was settled, empty where the question did not arise.
+    """
+
+    naive: pl.Series
+    instant: pl.Series
+    order: str
+
+
+def formats_of(value: str) -> list[tuple[str, str]]:
+    """Formats that one reading could have: (date order or empty, strptime format)."""
+    value = value.strip()
+    if re.fullmatch(r"\d{10}(\.\d+)?", value):
+        return [("", "epoch_s")]
+    if re.fullmatch(r"\d{13}", value):
+        return [("", "epoch_ms")]
+    if re.fullmatch(r"\d{14}", value):
+        return [("", "%Y%m%d%H%M%S")]
+    if re.fullmatch(r"[2-6]\d{4}(\.\d+)?", value):
+        return [("", "spreadsheet_days")]
+    match = _SHAPE.fullmatch(value)
+    if match is None:
+        return []
+    part = match.groupdict()
+    clock = ""
+    if part["hour"]:
+        colon = part["colon"]
+        clock = part["gap"] + ("%I" if part["half"] else "%H") + colon + "%M"
+        clock += f"{colon}%S" if part["second"] else ""
+        if part["fraction"]:
+            clock += "%.f" if part["fraction"][0] == "." else ",%f"
+        if part["half"]:
+            clock += " %p" if part["half"][0] == " " else "%p"
+        if zone := part["zone"]:
+            blank = " " if zone[0] == " " else ""
+            clock += blank + ("%z" if zone.strip()[0] in "+-" else zone.strip())
+    if part["year"]:
+        return [("", f"%Y{part['s1']}%m{part['s1']}%d{clock}")]
+    if part["compact"]:
+        return [("", f"%Y%m%d{clock}")]
+    if part["word"]:
+        year = "%Y" if len(part["y3"]) == 4 else "%y"
+        month = "%b" if len(part["word"]) == 3 else "%B"
+        return [("", f"%d{part['s3']}{month}{part['s3']}{year}{clock}")]
+    year, dash = ("%Y" if len(part["y2"]) == 4 else "%y"), part["s2"]
+    return [
+        (DAY_FIRST, f"%d{dash}%m{dash}{year}{clock}"),
+        (MONTH_FIRST, f"%m{dash}%d{dash}{year}{clock}"),
+    ]
+
+
+def _strptime(column: pl.Series, form: str) -> tuple[pl.Series, bool]:
+    """Parse by one format: microsecond readings, and whether they are instants in UTC."""
+    if form in ("epoch_s", "epoch_ms", "spreadsheet_days"):
+        number = column.cast(pl.Float64, strict=False)
+        scale = {"epoch_s": 1e6, "epoch_ms": 1e3, "spreadsheet_days": 86_400e6}[form]
+        whole = (number * scale).round(0)
+        if form == "spreadsheet_days":
+            # Day 1 is 1900-01-01 and the format counts a 29 February 1900 that never was; 25569 is 1970-01-01.
+            whole = ((number - 25569) * 86_400).round(0) * 1e6
+        stamps = whole.cast(pl.Int64, strict=False).cast(pl.Datetime("us"))
+        return stamps, form != "spreadsheet_days"
+    if form.endswith("%z"):
+        return column.str.to_datetime(form, strict=False, time_unit="us", time_zone="UTC"), True
+    stamps = column.str.to_datetime(form, strict=False, time_unit="us")
+    return stamps, form.endswith(("Z", "UTC", "GMT"))
+
+
+def _longest_jumps(stamps: pl.Series) -> int:
+    """How many times the sorted readings jump by more than a week."""
+    days = stamps.drop_nulls().unique().sort().diff().dt.total_days().drop_nulls()
+    return int((days > 7).sum())
+
+
+def _settle_order(day: pl.Series, month: pl.Series) -> tuple[pl.Series, str]:
+    """Choose between the two readings of the same dates.
+
+    Raises
+    ------
+    AmbiguousDateOrder
+        When the data fit both and they differ.
+    """
+    day_count, month_count = day.count(), month.count()
+    if day_count != month_count:
+        return (day, "day first: a date has no such month") if day_count > month_count else (
+            month,
+            "month first: a date has no such month",
+        )
+    if (day == month).all():
+        return day, ""
+    day_jumps, month_jumps = _longest_jumps(day), _longest_jumps(month)
+    if day_jumps == month_jumps or min(day_jumps, month_jumps) > 0:
+        raise AmbiguousDateOrder
+    if day_jumps < month_jumps:
+        return day, "day first: month first would leave gaps of weeks between the readings"
+    return month, "month first: day first would leave gaps of weeks between the readings"
+
+
+def parse(column: pl.Series, form: str | None, order: str | None) -> Parsed:
+    """Read a text column of clock readings.
+
+    Parameters
+    ----------
+    column
+        Text, blanks stripped.
+    form
+        A strptime format when the layout declares one; otherwise it is found from the values.
+    order
+        ``day_first`` or ``month_first`` when known.
+
+    Raises
+    ------
+    AmbiguousDateOrder
+        When neither the caller nor the data settle the order of day and month.
+    """
+    naive = pl.Series("naive", [None] * len(column), dtype=pl.Datetime("us"))
+    instant = naive.rename("instant")
+    settled = ""
+    left = column
+    for attempt in range(4):
+        open_values = left.drop_nulls()
+        if open_values.is_empty():
+            break
+        formats = [("", form)] if form and attempt == 0 else formats_of(open_values[0])
+        if not formats and attempt:
+            # Step over what has no shape at all, to reach a second shape behind it.
+            shaped = next((value for value in open_values.head(500) if formats_of(value)), None)
+            formats = formats_of(shaped) if shaped else []
+        elif not formats:
+            formats = next((found for value in open_values.head(500) if (found := formats_of(value))), [])
+        if not formats:
+            break
+        if len(formats) == 2 and order:
+            formats = [entry for entry in formats if entry[0] == order]
+        if len(formats) == 2:
+            (day, zoned), (month, _) = (_strptime(left, form_) for _, form_ in formats)
+            stamps, settled = _settle_order(day, month)
+            order = DAY_FIRST if stamps is day else MONTH_FIRST
+        else:
+            stamps, zoned = _strptime(left, formats[0][1])
+        if zoned:
+            bare = stamps.dt.replace_time_zone(None) if stamps.dtype.time_zone else stamps  # type: ignore[attr-defined]
+            instant = instant.zip_with(instant.is_not_null(), bare)
+        else:
+            naive = naive.zip_with(naive.is_not_null(), stamps)
+        if stamps.null_count() == column.null_count():
+            break
+        left = pl.select(pl.when(stamps.is_null()).then(left)).to_series()
+    return Parsed(naive, instant, settled)
+
+
+def zone_of(text: str | None) -> str | None:
+    """A zone in one spelling: ``UTC``, ``+02:00`` or an IANA name; None when it is none of these."""
+    if not text:
+        return None
+    word = text.strip().strip("()[]").strip()
+    if word.upper() in ("UTC", "GMT", "Z", "UTC+0", "GMT+0"):
+        return "UTC"
+    match = _OFFSET.fullmatch(word)
+    if match:
+        sign, hours, minutes = match.groups()
+        total = int(hours) * 60 + int(minutes or 0)
+        if total > 14 * 60:
+            return None
+        if total == 0:
+            return "UTC"
+        return f"{'-' if sign in ('-', '−') else '+'}{total // 60:02d}:{total % 60:02d}"
+    try:
+        ZoneInfo(word)
+    except (ValueError, OSError, KeyError):
+        return None
+    return word
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Instants in UTC and what could not be placed.
+
+    Attributes
+    ----------
+    instant
+        UTC, microseconds; null where the reading could not be placed.
+    never, twice
+        Masks of clock readings that the zone skips, and that it has twice with nothing to tell which.
+    by_order
+        How many repeated readings were placed by their order in the file.
+    """
+
+    instant: pl.Series
+    never: pl.Series
+    twice: pl.Series
+    by_order: int
+
+
+def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
+    """Place clock readings in UTC.
+
+    Parameters
+    ----------
+    naive
+        Clock readings in file order.
+    zone
+        ``UTC``, a fixed offset or an IANA name.
+    container
+        Unit of each reading: the order of readings is judged unit by unit.
+    """
+    nothing = pl.repeat(False, len(naive), dtype=pl.Boolean, eager=True)
+    if zone == "UTC":
+        return Placed(naive.dt.replace_time_zone("UTC"), nothing, nothing, 0)
+    if zone[0] in "+-":
+        minutes = (1 if zone[0] == "+" else -1) * (int(zone[1:3]) * 60 + int(zone[4:6]))
+        return Placed((naive - timedelta(minutes=minutes)).dt.replace_time_zone("UTC"), nothing, nothing, 0)
+    first, second = (
+        naive.dt.replace_time_zone(zone, ambiguous=which, non_existent="null").dt.convert_time_zone("UTC")
+        for which in ("earliest", "latest")
+    )
+    never = first.is_null() & naive.is_not_null()
+    ambiguous = (first != second).fill_null(False)
+    if not ambiguous.any():
+        return Placed(first, never, nothing, 0)
+    # Within one night the hour runs twice: readings before the step back are its first run, those after it the
+    # second. Without a step back there is nothing to tell which run was logged.
+    frame = pl.DataFrame({"naive": naive, "container": container, "night": ambiguous}).with_row_index("at")
+    nights = (
+        frame.filter("night")
+        .with_columns(day=pl.col("naive").dt.date())
+        .with_columns(
+            back=(pl.col("naive").diff() < timedelta(0)).fill_null(False).over("container", "day")
+        )
+        .with_columns(
+            run=pl.col("back").cum_sum().over("container", "day"),
+            runs=pl.col("back").sum().over("container", "day"),
+        )
+    )
+    told = nights.filter(pl.col("runs") == 1)
+    later = frame.select(pl.col("at").is_in(told.filter(pl.col("run") == 1)["at"].implode())).to_series()
+    known = frame.select(pl.col("at").is_in(told["at"].implode())).to_series()
+    twice = ambiguous & ~known
+    instant = pl.select(pl.when(twice).then(None).when(later).then(second).otherwise(first)).to_series()
+    return Placed(instant, never, twice, told.height)
+
+
+def fits_format(value: str, form: str) -> bool:
+    """Whether one reading can be read by a format."""
+    return _strptime(pl.Series([value]), form)[0].null_count() == 0

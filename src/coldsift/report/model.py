@@ -1,0 +1,195 @@
+"""The view models: what the templates may show, already in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureWords:
+    """One feature in words: name, unit, the regime it is taken in, formula, its source, what to look at."""
+
+    name: str
+    unit: str
+    regime: str
+    formula: str
+    source: str
+    look_first: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceView:
+    """One input file and what became of its rows; ``rows`` = ``used`` + ``merged`` + ``set_aside``."""
+
+    file: str
+    layout: str
+    encoding: str
+    time_zone: str
+    rows: int
+    used: int
+    merged: int
+    set_aside: int
+    sha256: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MessageView:
+    """One message of the intake: how grave, where, what, and what to do about it."""
+
+    severity: str
+    file: str
+    line: int | None
+    what: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A ranking group as shown: word, mark (told apart without colour), and what it asks of the reader."""
+
+    key: str
+    word: str
+    mark: str
+    meaning: str
+    units: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What some logs lack for a judgement, and the units (container, anchor) that lack it."""
+
+    what: str
+    units: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionView:
+    """One excursion in words."""
+
+    kind: str
+    start: str
+    start_range: str
+    end: str
+    end_range: str
+    duration: str
+    peak: str
+    degree_hours: str
+    mean_kinetic: str
+    doubt: str
+    along_with: str
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureView:
+    """One feature of a unit against its peers, in words."""
+
+    name: str
+    regime: str
+    value: str
+    peers: str
+    distance: str
+    odd: bool
+    samples: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Urgency:
+    """The three parts of urgency in words."""
+
+    chance: str
+    time: str
+    weight: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """Everything shown about one container."""
+
+    anchor: str
+    container: str
+    number_valid: bool
+    rank: int
+    group: Group
+    reasons: tuple[str, ...]
+    urgency: Urgency
+    chance: float | None
+    hours_to_limit: float | None
+    weight: float | None
+    set_point: str
+    set_point_value: float | None
+    regime_class: str
+    position: str
+    first_check: str
+    cannot_tell: str
+    excursion_count: int
+    excursions: tuple[ExcursionView, ...]
+    defrosts: tuple[str, ...]
+    features: tuple[FeatureView, ...]
+    chart: str
+    coverage: str
+    first_reading: str
+    last_reading: str
+    readings: int
+    longest_step: str
+
+
+@dataclass(frozen=True, slots=True)
+class EventView:
+    """Something that many units shared."""
+
+    kind: str
+    start: str
+    end: str
+    duration: str
+    units: str
+    share: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetAsideView:
+    """One reason for setting rows or readings aside, with its count and first examples."""
+
+    reason: str
+    what: str
+    count: int
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Row accounting over all files."""
+
+    files: int
+    rows: int
+    used: int
+    merged: int
+    set_aside: int
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The whole page."""
+
+    title: str
+    invented: bool
+    span: str
+    groups: tuple[Group, ...]
+    units: tuple[Unit, ...]
+    missing: tuple[Missing, ...]
+    events: tuple[EventView, ...]
+    sources: tuple[SourceView, ...]
+    totals: Totals
+    messages: tuple[MessageView, ...]
+    set_aside: tuple[SetAsideView, ...]
+    parameters: Mapping[str, str]
+    feature_words: Mapping[str, FeatureWords]
+    show_weight: bool
+    show_position: bool
+
+    @property
+    def go_now(self) -> tuple[Unit, ...]:
+        """The units to go to now, in order."""
+        return tuple(unit for unit in self.units if unit.group.key == "go_now")

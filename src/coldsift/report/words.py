@@ -1,0 +1,105 @@
+"""Numbers, times and hostile text in plain words."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from datetime import datetime
+
+NONE = "–"
+"""Shown where there is no value."""
+
+CHANCES = (
+    (0.99, "virtually certain"),
+    (0.90, "very likely"),
+    (0.66, "likely"),
+    (0.33, "about as likely as not"),
+    (0.10, "unlikely"),
+    (0.01, "very unlikely"),
+    (0.0, "exceptionally unlikely"),
+)
+"""Lower edge of each word for a chance.
+
+Source: the likelihood scale of the IPCC (Guidance Notes for Lead Authors of the Fourth Assessment Report on
+Addressing Uncertainties, July 2005), as printed in the Fourth Assessment Report, Working Group II, front
+matter F.
+"""
+
+_HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+_BLANKS = str.maketrans("\t\n\r", "   ")
+
+
+def visible(text: str) -> str:
+    """Text whose hidden characters show.
+
+    Tabs and line ends become blanks. Every other control, format (bidirectional marks among them), private,
+    unassigned or half character becomes its code point between angle quotes, so that what is read is what is
+    there.
+    """
+    return "".join(
+        f"‹U+{ord(character):04X}›" if unicodedata.category(character) in _HIDDEN else character
+        for character in text.translate(_BLANKS)
+    )
+
+
+def plain(identifier: str) -> str:
+    """An identifier as words: ``set_point_step`` is "set point step"."""
+    return identifier.replace("_", " ")
+
+
+def number(value: float | None, digits: int = 1, unit: str = "") -> str:
+    """A number with its unit, a true minus sign and thin thousands; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return NONE
+    # Adding zero turns a negative zero into zero.
+    text = f"{round(value, digits) + 0.0:,.{digits}f}".replace(",", "\u202f").replace("-", "−")
+    return f"{text}\u00a0{unit}" if unit else text
+
+
+def reading(value: float | None, unit: str = "") -> str:
+    """A number to three figures or so, whatever its size."""
+    if value is None or not math.isfinite(value):
+        return NONE
+    size = abs(value)
+    digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
+    return number(value, digits, unit)
+
+
+def moment(time: datetime | None) -> str:
+    """An instant, UTC, to the minute."""
+    return time.strftime("%Y-%m-%d %H:%M") if time is not None else NONE
+
+
+def duration(hours: float | None) -> str:
+    """A length of time in the unit a person would use."""
+    if hours is None or not math.isfinite(hours):
+        return NONE
+    if hours < 2:
+        return number(hours * 60, 0, "min")
+    if hours < 48:
+        return number(hours, 1, "h")
+    return number(hours / 24, 1, "days")
+
+
+def chance(value: float | None) -> str:
+    """A chance in words and as a number."""
+    if value is None or not math.isfinite(value):
+        return "not judged"
+    word = next(word for edge, word in CHANCES if value >= edge or edge == 0.0)
+    return f"{word} ({round(100 * value)}\u00a0%)"
+
+
+def time_to_limit(hours: float | None) -> str:
+    """Hours to the limit in words."""
+    if hours is None or not math.isfinite(hours):
+        return "no approach seen"
+    if hours <= 0:
+        return "outside its band now"
+    if hours < 1:
+        return "within the hour"
+    if hours < 1.5:
+        return "in about 1\u00a0hour"
+    if hours < 36:
+        return f"in about {round(hours)}\u00a0hours"
+    days = hours / 24
+    return f"in about {round(days)}\u00a0days" if days <= 14 else "in more than 14\u00a0days"

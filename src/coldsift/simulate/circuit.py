@@ -1,0 +1,259 @@
+"""The vapour-compression circuit, R134a, quasi-steady.
+
+Goes in: temperatures at both coils, compressor speed, valve positions. Comes out: evaporating and condensing
+temperature, heat taken from the air, power, gas temperatures. The two unknowns are pulled a part of the way
+to their solution at each call, which also stands for the circuit's own lag; a few calls a minute settle it.
+
+The evaporating temperature is the lower of two: the one at which the compressor draws just what the
+expansion valve lets through (starved coil), and the one at which the wetted coil boils what the compressor
+draws (fully wetted coil). What is left of the coil superheats the gas.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldsift.simulate.refrigerant import KELVIN, Array, isentropic_work, r134a
+
+VALVE_FLOW = 1.1e-3
+"""Flow of the open expansion valve. [kg/s per √(kg/m³·bar)]"""
+
+VALVE_SEEP = 0.0008
+"""Opening of a shut expansion valve."""
+
+LOWEST_PRESSURE = 0.006
+"""Below this no property is asked for: just above R134a's triple point. [bar]"""
+
+HOT_GAS_SHARE = 0.55
+"""Share of the compressor's flow that the open hot-gas valve sends round the condenser."""
+
+ECONOMIZER_FLOOR = 0.0065
+"""Flow of the open economizer path when the main path asks for none. [kg/s]"""
+
+
+@dataclass(slots=True)
+class Circuit:
+    """State of the circuit, one value a unit; changed in place.
+
+    Attributes
+    ----------
+    evaporating, condensing
+        Saturation temperatures. [°C]
+    superheat
+        At the coil's end. [K]
+    gas
+        Discharge gas at the sensor. [°C]
+    wetted
+        Share of the coil that boils, 0 to 1.
+    """
+
+    evaporating: Array
+    condensing: Array
+    superheat: Array
+    gas: Array
+    wetted: Array
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitMachine:
+    """Fixed parameters, one value a unit.
+
+    Attributes
+    ----------
+    swept_flow
+        Swept volume at full speed. [m³/s]
+    charge, receiver, condenser_room
+        Nominal charge, what receiver and liquid line hold, what the condenser holds. [kg]
+    shell_loss
+        Compressor shell to the outside. [W/K]
+    """
+
+    swept_flow: Array
+    charge: Array
+    receiver: Array
+    condenser_room: Array
+    shell_loss: Array
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitInput:
+    """What drives the circuit during one call, one value a unit.
+
+    Attributes
+    ----------
+    speed
+        Of the compressor, 0 to 1.
+    valve, economizer, hot_gas
+        True openings, 0 to 1.
+    air_on_coil
+        [°C]
+    air_flow
+        Heat capacity flow over the coil. [W/K]
+    coil
+        Conductance of the coil. [W/K]
+    sink
+        Air or water at the condenser. [°C]
+    condenser
+        Conductance of the condenser before flooding. [W/K]
+    outside
+        Around the compressor. [°C]
+    charge
+        Share of the nominal charge.
+    air_pressure
+        Of air in the condenser. [bar]
+    compressor_flow, compressor_leak, compressor_work
+        Shares, 1 in order.
+    """
+
+    speed: Array
+    valve: Array
+    economizer: Array
+    hot_gas: Array
+    air_on_coil: Array
+    air_flow: Array
+    coil: Array
+    sink: Array
+    condenser: Array
+    outside: Array
+    charge: Array
+    air_pressure: Array
+    compressor_flow: Array
+    compressor_leak: Array
+    compressor_work: Array
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitOutput:
+    """What comes of it, one value a unit.
+
+    Attributes
+    ----------
+    heat
+        Taken up at the coil. [W]
+    power
+        Electric, of the compressor. [W]
+    suction_pressure, discharge_pressure
+        Absolute. [bar]
+    """
+
+    heat: Array
+    power: Array
+    suction_pressure: Array
+    discharge_pressure: Array
+
+
+def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) -> CircuitOutput:
+    """Pull the circuit towards its balance once, in place, for units whose compressor runs.
+
+    Parameters
+    ----------
+    state
+        Changed in place.
+    machine, drive
+        See their classes.
+
+    Returns
+    -------
+    CircuitOutput
+        Of the state reached.
+    """
+    table = r134a()
+    low, high = table.at(state.evaporating), table.at(state.condensing)
+    discharge = high.pressure + drive.air_pressure
+    ratio = discharge / low.pressure
+    gas_kelvin = state.evaporating + state.superheat + KELVIN
+    warmth = (state.evaporating + KELVIN) / gas_kelvin
+    gas_density = low.vapour_density * warmth
+    gas_enthalpy = low.vapour_enthalpy + low.vapour_heat * state.superheat
+
+    # Charge: what the low side does not hold stands in the receiver; too much floods the condenser, too
+    # little lets vapour into the valve.
+    liquid = machine.charge * drive.charge - 0.3 - 1.2 * state.wetted - 0.4 * drive.economizer
+    flooded = np.clip((liquid - machine.receiver) / machine.condenser_room, 0.0, 0.95)
+    seal = np.clip(liquid / 0.7, 0.02, 1.0) ** 1.5
+
+    # Compressor: slip grows with the pressure ratio, an internal leak is left when nothing comes.
+    slip = np.clip(0.96 - 0.017 * np.minimum(ratio, 20.0), 0.3, 1.0)
+    drawn_volume = np.maximum(machine.swept_flow * drive.speed * slip * drive.compressor_flow, 1e-6)
+    leak = 3.5e-5 * drive.compressor_leak * np.maximum(discharge - low.pressure, 0.0)
+    flow = np.maximum(drawn_volume * gas_density - leak, 1e-6)
+
+    # Economizer: boils part of the liquid at middle pressure and chills the rest.
+    liquid_temperature = state.condensing - 3.0 - 6.0 * flooded
+    middle_pressure = np.clip(1.1 * np.sqrt(low.pressure * discharge), 1.4, 6.0)
+    middle_temperature = table.temperature_of_pressure(middle_pressure)
+    chill = drive.economizer * 0.85 * np.maximum(liquid_temperature - middle_temperature, 0.0)
+    liquid_enthalpy = high.liquid_enthalpy - high.liquid_heat * (state.condensing - liquid_temperature)
+    valve_enthalpy = liquid_enthalpy - high.liquid_heat * chill
+    around = HOT_GAS_SHARE * drive.hot_gas
+    main_flow = (1.0 - around) * flow
+    boil = np.maximum(low.vapour_enthalpy - liquid_enthalpy, 5e4)
+    economizer_flow = drive.economizer * (
+        seal * ECONOMIZER_FLOOR + main_flow * high.liquid_heat * chill / boil
+    )
+
+    # Work and discharge gas.
+    middle_density = low.vapour_density * middle_pressure / low.pressure
+    losses = drive.compressor_work / np.clip(0.73 - 0.007 * ratio, 0.5, 0.75)
+    shaft = 250.0 * drive.speed + losses * (
+        flow * isentropic_work(low.pressure, discharge, gas_density)
+        + economizer_flow * isentropic_work(middle_pressure, discharge, middle_density)
+    )
+    total_flow = flow + economizer_flow
+    # Liquid carried into the compressor boils there: the gas leaves cooler.
+    over_fed = np.where(state.wetted >= 0.999, 1.0, 0.0)
+    valve_flow = (
+        VALVE_FLOW
+        * np.maximum(drive.valve, VALVE_SEEP)
+        * seal
+        * np.sqrt(high.liquid_density * np.maximum(discharge - low.pressure, 0.01))
+    )
+    carried = over_fed * np.clip(0.25 * (valve_flow / np.maximum(main_flow, 1e-6) - 1.0), 0.0, 0.15)
+    mixed_enthalpy = (
+        flow * (gas_enthalpy - carried * boil) + economizer_flow * low.vapour_enthalpy + 0.95 * shaft
+    ) / total_flow
+    gas_heat = 1100.0
+    gas = state.condensing + (mixed_enthalpy - high.vapour_enthalpy) / gas_heat
+    through = total_flow * gas_heat
+    gas = (through * gas + machine.shell_loss * drive.outside) / (through + machine.shell_loss)
+    gas = np.clip(gas, state.condensing - 2.0, 190.0)
+
+    # Evaporating temperature: starved or fully wetted, whichever is lower.
+    gain = np.maximum(
+        (1.0 - around) * (gas_enthalpy - valve_enthalpy)
+        - around * np.maximum(mixed_enthalpy - gas_enthalpy, 0.0),
+        1e4,
+    )
+    units_of_transfer = drive.coil / drive.air_flow
+    best = -np.expm1(-units_of_transfer)
+    reach = best * drive.air_flow
+    span = drive.air_on_coil - state.evaporating
+    wetted_target = state.evaporating + (reach * span - flow * gain) / (reach + 0.045 * flow * gain)
+    starved_density = (valve_flow / (1.0 - around) + leak) / drawn_volume / warmth
+    starved_target = table.temperature_of_vapour_density(np.maximum(starved_density, 1e-3))
+    target = np.minimum(np.minimum(wetted_target, starved_target), 25.0)
+    coldest = table.temperature_of_pressure(np.full_like(target, LOWEST_PRESSURE))
+    state.evaporating = np.clip(state.evaporating + 0.75 * (target - state.evaporating), coldest, 30.0)
+
+    # Heat and superheat of the coil as it now is.
+    span = np.maximum(drive.air_on_coil - state.evaporating, 0.0)
+    heat = np.minimum(flow * gain, reach * span)
+    needed = np.clip(heat / np.maximum(drive.air_flow * span, 1e-3), 0.0, best * 0.99999)
+    wetted = np.clip(-np.log1p(-needed) / units_of_transfer, 0.0, 1.0)
+    state.wetted = state.wetted + 0.6 * (wetted - state.wetted)
+    superheat = -span * np.expm1(-12.0 * (1.0 - state.wetted))
+    state.superheat = state.superheat + 0.6 * (superheat - state.superheat)
+
+    rejected = total_flow * np.maximum(mixed_enthalpy - liquid_enthalpy, 0.0) * (1.0 - around * 0.5)
+    condensing = drive.sink + rejected / (drive.condenser * (1.0 - flooded))
+    condensing = np.minimum(condensing, 95.0)
+    state.condensing = state.condensing + 0.4 * (condensing - state.condensing)
+    state.gas = state.gas + 0.15 * (gas - state.gas)
+    return CircuitOutput(
+        heat=heat,
+        power=shaft / 0.9,
+        suction_pressure=table.at(state.evaporating).pressure,
+        discharge_pressure=table.at(state.condensing).pressure + drive.air_pressure,
+    )
