@@ -12,6 +12,7 @@ from tests.builders import clock, log, timeline
 
 from coldsift.features import unit_features
 from coldsift.peers import group_statistics, isolation_scores
+from coldsift.peers.robust import theil_sen
 from coldsift.regimes import find_defrosts
 
 
@@ -68,3 +69,10 @@ def test_trends_equal_scipy_theil_sen_slopes() -> None:
     daily = [np.median((-20 + drift - -21.5)[np.floor(hours / 24) == day]) for day in days]
     assert trend == pytest.approx(theilslopes(daily, days).slope, rel=1e-9)
     assert trend == pytest.approx(0.3, abs=0.05)
+
+
+def test_the_slope_over_ambient_equals_scipy_theil_sen() -> None:
+    generator = np.random.default_rng(11)
+    x = np.sort(generator.uniform(20, 60, 80))
+    y = 3 + 0.2 * x + generator.standard_t(2, 80)
+    assert theil_sen(x, y) == pytest.approx(theilslopes(y, x).slope, rel=1e-12)

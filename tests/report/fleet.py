@@ -98,7 +98,7 @@ def findings(containers: list[str], **columns: list[Any]) -> pl.DataFrame:
     """One finding a container, groups dealt out from most urgent to least."""
     count = len(containers)
     groups = ["go_now", "this_round", "watch", "nothing_found", "cannot_tell"]
-    shares = [0.05, 0.15, 0.35, 0.93, 1.01]
+    shares = [0.05, 0.15, 0.35, 0.9, 1.01]
     group = [
         groups[next(i for i, share in enumerate(shares) if place / max(count, 1) < share)]
         for place in range(count)

@@ -156,7 +156,7 @@ def simulate(
     ] = "plain_words",
 ) -> None:
     """Simulate a voyage with planted faults, truth written beside it in voyage.json."""
-    from coldsift.simulate.voyage import VoyageError, write_sample, write_voyage
+    from coldsift.simulate.folder import VoyageError, write_sample, write_voyage
 
     try:
         if sample:

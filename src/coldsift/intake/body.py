@@ -6,7 +6,6 @@ Goes in: a grid and the fit that says where its body is. Comes out: a :class:`Ta
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -14,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from coldsift.intake.fitting import Fit
-from coldsift.intake.grids import CellGrid, Grid, Lines, RecordGrid, TextGrid, split_line
+from coldsift.intake.grids import CellGrid, Grid, Lines, RecordGrid, split_line
 
 FRAGMENT = 4000
 """Characters of a line that are kept when it is set aside."""
@@ -72,9 +71,7 @@ def _wanted(fit: Fit) -> tuple[list[int], set[int]]:
     plan = fit.plan
     assert plan is not None
     keys = [*plan.time, plan.container, plan.tag, plan.value, plan.unit]
-    numbers = {
-        column.index for column in plan.columns if not column.channel.is_state and not column.words
-    }
+    numbers = {column.index for column in plan.columns if not column.channel.is_state and not column.words}
     wanted = {index for index in keys if index is not None} | {column.index for column in plan.columns}
     return sorted(wanted), numbers
 
@@ -95,7 +92,9 @@ def _from_delimited(lines: Lines, fit: Fit) -> Table:
     assert fit.plan is not None
     facts, blank, first = _before_body(lines, fit)
     total = len(lines.starts)
-    table = Table(pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts)
+    table = Table(
+        pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts
+    )
     width, delimiter = fit.plan.width, fit.delimiter
     begin = int(lines.starts[first]) if first < total else len(lines.data)
     body = lines.data[begin:]
@@ -176,24 +175,25 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
     wanted, numbers = _wanted(fit)
     if not height:
         return pl.DataFrame(schema={f"c{index}": pl.String for index in wanted})
-    texts = {f"c{index}": pl.String for index in range(width)}
-    typed = {name: (pl.Float64 if int(name[1:]) in numbers else pl.String) for name in texts}
-    # Numbers are read as numbers when every one of them is; otherwise all as text, so that losses can be counted.
+    texts: dict[str, type[pl.DataType]] = {f"column_{index + 1}": pl.String for index in range(width)}
+    typed = texts | {f"column_{index + 1}": pl.Float64 for index in numbers}
+    # Numbers are read as numbers when every one of them is one; otherwise all is read as text, so that what is
+    # lost in casting can be counted.
     for schema in (typed, texts):
         try:
             frame = pl.read_csv(
-                io.BytesIO(body),
+                body,
                 has_header=False,
                 separator=fit.delimiter,
                 schema=schema,
-                columns=[f"c{index}" for index in wanted],
+                columns=[f"column_{index + 1}" for index in wanted],
                 decimal_comma=fit.layout.decimal == "," and schema is typed,
                 quote_char='"' if b'"' in body else None,
             )
         except (pl.exceptions.PolarsError, ValueError):
             continue
         if frame.height == height:
-            return frame
+            return frame.rename({f"column_{index + 1}": f"c{index}" for index in wanted})
     rows = [split_line(line, fit.delimiter) for line in body.decode("utf-8", "replace").split("\n")[:height]]
     return pl.DataFrame(
         {f"c{index}": [row[index] for row in rows] for index in wanted},
@@ -204,7 +204,9 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
 def _from_fixed_width(lines: Lines, fit: Fit) -> Table:
     facts, blank, first = _before_body(lines, fit)
     total = len(lines.starts)
-    table = Table(pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts)
+    table = Table(
+        pl.DataFrame(), total, min(fit.heading_rows, total - fit.heading), facts, blank, lines.texts
+    )
     texts = lines.data[lines.starts[first] :].decode("utf-8", "replace").split("\n") if first < total else []
     texts = texts[: total - first]
     column = pl.Series("text", texts, dtype=pl.String).str.strip_chars_end("\r")
@@ -282,12 +284,13 @@ def _from_cells(grid: CellGrid, fit: Fit) -> Table:
 def _from_records(grid: RecordGrid, fit: Fit) -> Table:
     wanted, _ = _wanted(fit)
     names = grid.frame.columns
-    place = {int(row): at for at, row in enumerate(grid.rows)}
 
     def text_of(rows: Sequence[int]) -> list[str]:
         if grid.text is not None:
             return [_shorten(text) for text in grid.text.texts(rows)]
-        return [_shorten(str(grid.frame.row(place[row], named=True))) for row in rows]
+        return [
+            _shorten(str(grid.frame.row(int(np.searchsorted(grid.rows, row)), named=True))) for row in rows
+        ]
 
     return Table(
         grid.frame.select(

@@ -134,7 +134,9 @@ def _check_keys(declared: Mapping[str, Any]) -> None:
     for table, keys in _KEYS.items():
         entries = declared.get(table, [] if table in _LISTS else {})
         if (table in _LISTS) != isinstance(entries, list):
-            raise DeclarationError(f"[{table}] must be written {'[[' + table + ']]' if table in _LISTS else '[' + table + ']'}")
+            raise DeclarationError(
+                f"[{table}] must be written {'[[' + table + ']]' if table in _LISTS else '[' + table + ']'}"
+            )
         for entry in entries if isinstance(entries, list) else [entries]:
             if not isinstance(entry, dict):
                 raise DeclarationError(f"[{table}] must be a table")
@@ -218,7 +220,11 @@ def parse_declaration(text: str, folder_name: str) -> Layout:
     _check_keys(declared)
     head, body = declared.get("layout", {}), declared.get("text", {})
     time, container = declared.get("time", {}), declared.get("container", {})
-    preamble, tags, values = declared.get("preamble", {}), declared.get("tags", {}), declared.get("values", {})
+    preamble, tags, values = (
+        declared.get("preamble", {}),
+        declared.get("tags", {}),
+        declared.get("values", {}),
+    )
     name = str(head.get("name", ""))
     if name != folder_name or not re.fullmatch(r"[a-z][a-z0-9_]*", name) or name == GENERIC:
         raise DeclarationError(
@@ -228,7 +234,9 @@ def parse_declaration(text: str, folder_name: str) -> Layout:
     shape = _one_of(head.get("shape", "wide"), SHAPES, "layout.shape")
     zone = _text(time, "zone", "time.zone")
     if zone is not None and zone_of(zone) is None:
-        raise DeclarationError(f"time.zone {zone!r} is neither UTC, an offset such as +02:00, nor an IANA name")
+        raise DeclarationError(
+            f"time.zone {zone!r} is neither UTC, an offset such as +02:00, nor an IANA name"
+        )
     order = _text(time, "date_order", "time.date_order")
     if order is not None:
         _one_of(order, ("day_first", "month_first"), "time.date_order")
@@ -274,7 +282,10 @@ def parse_declaration(text: str, folder_name: str) -> Layout:
         alarm_separator=_text(values, "alarm_separator", "values.alarm_separator"),
         on_words=tuple(w.lower() for w in _strings(values.get("on", list(ON_WORDS)), "values.on")),
         off_words=tuple(w.lower() for w in _strings(values.get("off", list(OFF_WORDS)), "values.off")),
-        empty_words=("", *(w.lower() for w in _strings(values.get("empty", list(EMPTY_WORDS)), "values.empty"))),
+        empty_words=(
+            "",
+            *(w.lower() for w in _strings(values.get("empty", list(EMPTY_WORDS)), "values.empty")),
+        ),
         sentinels=tuple(float(value) for value in values.get("sentinels", SENTINELS)),
         columns=tuple(_column(entry) for entry in declared.get("column", [])),
     )
@@ -284,7 +295,9 @@ def parse_declaration(text: str, folder_name: str) -> Layout:
 
 def _check_whole(layout: Layout) -> None:
     if not layout.time_columns:
-        raise DeclarationError("time.columns is missing: name the time column, or the date and the clock column")
+        raise DeclarationError(
+            "time.columns is missing: name the time column, or the date and the clock column"
+        )
     if len(layout.time_columns) > 2:
         raise DeclarationError("time.columns: at most two, the date and the clock")
     if not layout.columns:
@@ -293,7 +306,9 @@ def _check_whole(layout: Layout) -> None:
         raise DeclarationError("a tag_value layout needs tags.tag and tags.value")
     if layout.form == "fixed_width":
         if not layout.fields or any(place.start < 1 or place.width < 1 for place in layout.fields):
-            raise DeclarationError("a fixed_width layout needs a [[field]] with start and width for each column")
+            raise DeclarationError(
+                "a fixed_width layout needs a [[field]] with start and width for each column"
+            )
         missing = set(layout.time_columns) - {place.heading for place in layout.fields}
         if missing:
             raise DeclarationError(f"time.columns {', '.join(sorted(missing))} has no [[field]]")

@@ -25,8 +25,33 @@ MOST_MEMBERS = 20_000
 """Most members that one archive may have."""
 
 NOT_LOGS = frozenset(
-    ".md .pdf .png .jpg .jpeg .gif .svg .html .htm .doc .docx .rtf .toml .ini .xml .edi .py .db .exe .msg "
-    ".eml .yaml .yml .css .js".split()
+    [
+        ".md",
+        ".pdf",
+        ".png",
+        ".jpg",
+        ".jpeg",
+        ".gif",
+        ".svg",
+        ".html",
+        ".htm",
+        ".doc",
+        ".docx",
+        ".rtf",
+        ".toml",
+        ".ini",
+        ".xml",
+        ".edi",
+        ".py",
+        ".db",
+        ".exe",
+        ".msg",
+        ".eml",
+        ".yaml",
+        ".yml",
+        ".css",
+        ".js",
+    ]
 )
 """Endings that a folder may hold beside logs; such a file is read only when it is named itself."""
 
@@ -279,7 +304,11 @@ def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> by
             content = stream.read(LARGEST_MEMBER + 1)
     except (zipfile.BadZipFile, zlib.error, OSError, EOFError, RuntimeError, NotImplementedError) as error:
         return Message(
-            "error", place, None, f"The member cannot be unpacked ({error}).", "Unpack it by hand, or refetch it."
+            "error",
+            place,
+            None,
+            f"The member cannot be unpacked ({error}).",
+            "Unpack it by hand, or refetch it.",
         )
     return _too_large(place) if len(content) > LARGEST_MEMBER else content
 

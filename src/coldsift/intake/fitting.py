@@ -9,10 +9,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from coldsift.intake import times
+from coldsift.intake import container_numbers, times
 from coldsift.intake.declaration import GENERIC, SHARE_WORDS, ColumnRule, Form, Layout
-from coldsift.intake.grids import CellGrid, Grid, RecordGrid, TextGrid
-from coldsift.intake.headings import meaning, split_heading, spelled
+from coldsift.intake.grids import Grid, RecordGrid, TextGrid, split_line
+from coldsift.intake.headings import meaning, spelled, split_heading
 from coldsift.intake.units import UnitOfMeasure, parse_unit
 from coldsift.schema import CHANNELS, Channel, Quantity
 
@@ -149,6 +149,19 @@ def fit(layout: Layout, grid: Grid) -> Fit:
     return _score(layout, names, plan, body, facts, heading, delimiter)
 
 
+def heading_of(grid: Grid, found: Fit) -> list[str]:
+    """The row of a grid that a fit found on another one takes for the heading; empty when it has none there."""
+    if found.layout.form not in _KINDS[grid.kind]:
+        return []
+    if isinstance(grid, TextGrid) and found.layout.form == "delimited":
+        lines = grid.lines(found.encoding)
+        if found.heading >= len(lines.starts):
+            return []
+        return split_line(lines.text(found.heading), found.delimiter)
+    rows, _ = _rows(found.layout, grid)
+    return rows[found.heading] if found.heading < len(rows) else []
+
+
 def _kind_in_words(grid: Grid) -> str:
     return {"text": "text", "cells": "a worksheet", "parquet": "Parquet", "json": "JSON lines"}[grid.kind]
 
@@ -176,13 +189,23 @@ def _find_heading(layout: Layout, rows: Sequence[Sequence[str]]) -> int | None:
         wanted: set[str] = set()
     else:
         wanted = {spelled(heading) for rule in layout.columns for heading in rule.headings}
+    fewest = 1 if layout.form == "fixed_width" else 2
     for index, row in enumerate(rows):
-        if len(row) < 2 and layout.form != "fixed_width":
+        if len(row) < fewest or _is_data(row):
             continue
         cells = {spelled(cell) for cell in row} | {spelled(split_heading(cell)[0]) for cell in row}
         if all(group & cells for group in needed) and (not wanted or wanted & cells):
             return index
     return None
+
+
+def _is_data(row: Sequence[str]) -> bool:
+    """True when most cells begin like numbers, which headings do not; saves looking at each of them."""
+    begins = [cell.lstrip()[:1] for cell in row]
+    return 2 * sum(first in _DIGITS for first in begins if first) > sum(map(bool, begins))
+
+
+_DIGITS = frozenset("0123456789+-.")
 
 
 def _index(names: Sequence[str], wanted: Sequence[str]) -> int | None:
@@ -241,9 +264,14 @@ def _plan(layout: Layout, names: Sequence[str], units: Sequence[str]) -> Plan:
             in_file = None
         if in_file and declared and in_file.reads_unknown_pressure:
             in_file = None if in_file.scales == declared.scales else in_file
-        if in_file and declared and (in_file.scales, in_file.reference) != (
-            declared.scales,
-            declared.reference,
+        if (
+            in_file
+            and declared
+            and (in_file.scales, in_file.reference)
+            != (
+                declared.scales,
+                declared.reference,
+            )
         ):
             differing.append(f"{name.strip()} ({in_file.symbol}, declared {declared.symbol})")
         columns[rule.channel] = ColumnPlan(
@@ -316,9 +344,10 @@ def _score(
         reasons.append(f"{known} of {len(filled)} headings known")
     if plan.unknown:
         reasons.append(f"not known: {', '.join(plan.unknown[:5])}")
-    readable = [row for row in sample if _time_fits(layout, " ".join(row[at].strip() for at in plan.time))]
-    time_share = len(readable) / max(1, len(sample))
-    reasons.append(f"time read in {len(readable)} of the first {len(sample)} rows")
+    clocks = [" ".join(row[at].strip() for at in plan.time) for row in sample]
+    readable = times.count_readable(clocks, layout.time_format, layout.date_order)
+    time_share = readable / max(1, len(sample))
+    reasons.append(f"time read in {readable} of the first {len(sample)} rows")
     number_share = _number_share(layout, plan, sample)
     reasons.append(f"{number_share:.0%} of the readings are numbers as declared")
     wanted = [
@@ -366,26 +395,14 @@ def _number_share(layout: Layout, plan: Plan, sample: Sequence[Sequence[str]]) -
     if plan.tag is not None and plan.value is not None:
         cells = [row[plan.value] for row in sample if not re.search("[A-Za-z]", row[plan.value])]
     else:
-        measured = [column.index for column in plan.columns if not column.channel.is_state and not column.words]
+        measured = [
+            column.index for column in plan.columns if not column.channel.is_state and not column.words
+        ]
         cells = [row[index] for row in sample for index in measured]
     cells = [cell for cell in cells if cell.strip() and re.search(r"\d", cell)]
     if not cells:
         return 0.5
     return sum(_is_number(cell, decimal) for cell in cells) / len(cells)
-
-
-def _time_fits(layout: Layout, value: str) -> bool:
-    value = value.strip()
-    if not value:
-        return False
-    if layout.time_format:
-        return times.fits_format(value, layout.time_format)
-    formats = times.formats_of(value)
-    if not formats:
-        return False
-    if layout.date_order and len(formats) == 2:
-        return times.fits_format(value, dict(formats)[layout.date_order])
-    return True
 
 
 # ------------------------------------------------------------------------------------------ generic reader
@@ -424,18 +441,38 @@ def fit_generic(grid: Grid) -> Fit:
 
 def _guess(rows: Sequence[Sequence[str]], delimiter: str, grid: Grid) -> tuple[Layout, int] | None:
     for index, row in enumerate(rows):
-        if len(row) < 2:
+        if len(row) < 2 or _is_data(row):
             continue
         means = [meaning(split_heading(cell)[0]) if cell.strip() else None for cell in row]
+        following = rows[index + 1 : index + 1 + SAMPLE]
+        is_long = "[tag]" in means and "[value]" in means
+        if not is_long and not any(mean in CHANNELS for mean in means):
+            continue
+        means = by_content(means, following)
         if not ({"[time]", "[date]"} & set(means)):
             continue
-        following = rows[index + 1 : index + 1 + SAMPLE]
-        if "[tag]" in means and "[value]" in means:
+        if is_long:
             return _guess_tags(row, means, following, delimiter, rows, grid), index
-        channels = [mean for mean in means if mean in CHANNELS]
-        if channels:
-            return _guess_wide(row, means, following, delimiter, grid), index
+        return _guess_wide(row, means, following, delimiter, grid), index
     return None
+
+
+def by_content(means: Sequence[str | None], following: Sequence[Sequence[str]]) -> list[str | None]:
+    """Meanings of columns, time and container found by what stands below where no heading names them."""
+    found = list(means)
+    body = [row for row in following if len(row) == len(means)][1:]
+    for key, fits in (
+        ("[time]", lambda cell: ":" in cell and bool(times.formats_of(cell))),
+        ("[container]", container_numbers.is_valid),
+    ):
+        if key in found or (key == "[time]" and "[date]" in found):
+            continue
+        for at, mean in enumerate(found):
+            cells = [row[at] for row in body if row[at].strip()]
+            if mean is None and cells and sum(map(fits, cells)) >= 0.8 * len(cells):
+                found[at] = key
+                break
+    return found
 
 
 def _key_columns(row: Sequence[str], means: Sequence[str | None], key: str) -> tuple[str, ...]:
@@ -453,9 +490,7 @@ def _guess_wide(
     for name, mean in zip(row, means, strict=True):
         if mean in CHANNELS and mean not in rules:
             rules[mean] = ColumnRule((name.strip(),), mean)
-    measured = [
-        at for at, mean in enumerate(means) if mean in CHANNELS and not CHANNELS[mean].is_state
-    ]
+    measured = [at for at, mean in enumerate(means) if mean in CHANNELS and not CHANNELS[mean].is_state]
     return Layout(
         name=GENERIC,
         form=_FORM_OF[grid.kind],
@@ -540,7 +575,9 @@ def _tag_rules(rows: Sequence[Sequence[str]], tag: int) -> list[ColumnRule]:
     seen = {spelled(name) for name in rules}
     for channel in CHANNELS.values():
         words = tuple(
-            word for word in (channel.name, channel.name.replace("_", " "), *channel.words) if spelled(word) not in seen
+            word
+            for word in (channel.name, channel.name.replace("_", " "), *channel.words)
+            if spelled(word) not in seen
         )
         seen |= {spelled(word) for word in words}
         if words:

@@ -253,7 +253,7 @@ def open_grids(payload: Payload) -> list[tuple[str, Grid | Message]]:
         Shown path and grid; a message in place of a grid that cannot be read.
     """
     data, shown = payload.data, payload.shown
-    if not data.strip():
+    if not data.removeprefix(codecs.BOM_UTF8).strip():
         return [(shown, Message("error", shown, None, "The file is empty.", "Fetch it once more."))]
     if data[:4] == b"PK\x03\x04":
         return _workbook(payload)
@@ -291,9 +291,17 @@ def _workbook(payload: Payload) -> list[tuple[str, Grid | Message]]:
             frame = book.load_sheet(name, header_row=None, dtypes="string").to_polars()
             if frame.height and frame.width:
                 grids.append((shown if len(names) == 1 else f"{shown}!{name}", CellGrid(frame)))
-    except (fastexcel.FastExcelError, zipfile.BadZipFile, OSError, ValueError, pl.exceptions.PolarsError) as error:
+    except (
+        fastexcel.FastExcelError,
+        zipfile.BadZipFile,
+        OSError,
+        ValueError,
+        pl.exceptions.PolarsError,
+    ) as error:
         reason = str(error).splitlines()[0]
-        return [(shown, Message("error", shown, None, f"The workbook is damaged ({reason}).", "Save it anew."))]
+        return [
+            (shown, Message("error", shown, None, f"The workbook is damaged ({reason}).", "Save it anew."))
+        ]
     if not grids:
         return [(shown, Message("error", shown, None, "The workbook is empty.", "Fetch it once more."))]
     return grids

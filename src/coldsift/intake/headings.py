@@ -21,7 +21,13 @@ _BRACKET = re.compile(r"^(.*?)\s*[\[(]([^\[\]]*?)[\])]\s*$")
 _COMMA = re.compile(r"^(.*\S)\s*[,/|;:]\s*([^,/|;:]+)$")
 _LAST = re.compile(r"^(.*\S)[\s_]+(\S+)$")
 _FILLERS = re.compile(r"\b(sensor|actual|reading|measured|current value|value|probe reading)\b")
-_SHORT = {"temp": "temperature", "press": "pressure", "freq": "frequency", "no": "number", "setpt": "setpoint"}
+_SHORT = {
+    "temp": "temperature",
+    "press": "pressure",
+    "freq": "frequency",
+    "no": "number",
+    "setpt": "setpoint",
+}
 
 
 @lru_cache(maxsize=4096)

@@ -7,6 +7,7 @@ reason for each.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from zoneinfo import ZoneInfo
@@ -128,9 +129,13 @@ def _settle_order(day: pl.Series, month: pl.Series) -> tuple[pl.Series, str]:
     """
     day_count, month_count = day.count(), month.count()
     if day_count != month_count:
-        return (day, "day first: a date has no such month") if day_count > month_count else (
-            month,
-            "month first: a date has no such month",
+        return (
+            (day, "day first: a date has no such month")
+            if day_count > month_count
+            else (
+                month,
+                "month first: a date has no such month",
+            )
         )
     if (day == month).all():
         return day, ""
@@ -270,9 +275,7 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     nights = (
         frame.filter("night")
         .with_columns(day=pl.col("naive").dt.date())
-        .with_columns(
-            back=(pl.col("naive").diff() < timedelta(0)).fill_null(False).over("container", "day")
-        )
+        .with_columns(back=(pl.col("naive").diff() < timedelta(0)).fill_null(False).over("container", "day"))
         .with_columns(
             run=pl.col("back").cum_sum().over("container", "day"),
             runs=pl.col("back").sum().over("container", "day"),
@@ -286,6 +289,15 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     return Placed(instant, never, twice, told.height)
 
 
-def fits_format(value: str, form: str) -> bool:
-    """Whether one reading can be read by a format."""
-    return _strptime(pl.Series([value]), form)[0].null_count() == 0
+def count_readable(values: Sequence[str], form: str | None, order: str | None) -> int:
+    """How many of a few readings can be read, by a format or, without one, by their shape."""
+    if form:
+        return _strptime(pl.Series(values, dtype=pl.String), form)[0].count()
+    readable = 0
+    for value in values:
+        formats = formats_of(value)
+        if len(formats) == 2 and order:
+            readable += _strptime(pl.Series([value]), dict(formats)[order])[0].count()
+        else:
+            readable += bool(formats)
+    return readable

@@ -127,6 +127,7 @@ _PRESSURES = {
 _REFERENCES = {
     "g": Reference.GAUGE,
     "gauge": Reference.GAUGE,
+    "ü": Reference.GAUGE,
     "a": Reference.ABSOLUTE,
     "abs": Reference.ABSOLUTE,
     "absolute": Reference.ABSOLUTE,
@@ -136,7 +137,7 @@ _REFERENCES = {
 }
 _PRESSURE = re.compile(
     rf"({'|'.join(re.escape(name) for name in sorted(_PRESSURES, key=len, reverse=True))})"
-    r"(gauge|absolute|abs|vacuum|vac|g|a|)"
+    r"(gauge|absolute|abs|vacuum|vac|g|ü|a|)"
 )
 
 

@@ -92,7 +92,7 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
 
 
 def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
-    z = pl.col("z")
+    z = pl.col("z_range")
     directed = (
         pl.when(pl.col("worry") == Worry.HIGH)
         .then(z)
@@ -154,7 +154,7 @@ def _oddness(compared: pl.DataFrame, contributions: pl.DataFrame, groups: pl.Dat
     )
     matrix = (
         compared.filter(pl.col("worry") != Worry.NONE)
-        .pivot("feature", index="container", values="z", aggregate_function=None)
+        .pivot("feature", index="container", values="z_range", aggregate_function=None)
         .sort("container")
     )
     table = matrix.drop("container").to_numpy().astype(float)

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from sklearn.linear_model import HuberRegressor
+from numpy.typing import NDArray
 
 NORMAL_MAD = 1.4826
 """Median absolute deviation times this is the standard deviation of a normal distribution."""
+
+NORMAL_RANGE = 2.563
+"""10th to 90th percentile of a normal distribution in standard deviations."""
 
 SHRINKAGE = 8.0
 """A group's own spread weighs as its number of units, the fleet's as this many."""
 
 FEWEST_FOR_LIFT = 12
+MOST_FOR_LIFT = 400
+"""A slope is fitted to at least and at most about as many units; of more, to every n-th in order of lift."""
+
+LEAST_LIFT_RANGE = 2.0
+"""Units whose lift differs by less show no slope. [K]"""
 
 FEWEST_PEERS = 3
 LONE_SCALES = 2.0
@@ -35,21 +43,19 @@ def without_lift(features: pl.DataFrame, lift: pl.DataFrame, names: list[str]) -
     -------
     polars.DataFrame
         ``features`` with ``adjusted``: the value less slope × (lift − the side's median lift), the slope
-        from Huber's robust regression; the value itself for other features and for too few units.
+        of Theil and Sen; the value itself for other features and for too few units.
     """
     joined = features.join(lift, on="container", how="left")
     corrections: list[pl.DataFrame] = []
-    chosen = joined.filter(pl.col("feature").is_in(names)).drop_nulls(["value", "lift"])
+    chosen = (
+        joined.filter(pl.col("feature").is_in(names)).drop_nulls(["value", "lift"]).sort("lift", "container")
+    )
     for _, group in chosen.group_by("feature", "side", maintain_order=True):
         distance = group["lift"].to_numpy() - np.median(group["lift"].to_numpy())
-        value = group["value"].to_numpy()
-        scale_lift = float(np.std(distance))
-        scale_value = float(np.std(value))
-        if len(group) < FEWEST_FOR_LIFT or scale_lift < 0.5 or scale_value == 0:
+        if len(group) < FEWEST_FOR_LIFT or np.ptp(distance) < LEAST_LIFT_RANGE:
             continue
-        regressor = HuberRegressor(max_iter=1000)
-        regressor.fit((distance / scale_lift)[:, None], (value - np.median(value)) / scale_value)
-        slope = float(regressor.coef_[0]) * scale_value / scale_lift
+        fitted = slice(None, None, -(-len(group) // MOST_FOR_LIFT))
+        slope = theil_sen(distance[fitted], group["value"].to_numpy()[fitted])
         corrections.append(group.select("container", "feature").with_columns(correction=slope * distance))
     if not corrections:
         return features.with_columns(adjusted="value")
@@ -58,6 +64,25 @@ def without_lift(features: pl.DataFrame, lift: pl.DataFrame, names: list[str]) -
         .with_columns(adjusted=pl.col("value") - pl.col("correction").fill_null(0.0))
         .drop("correction")
     )
+
+
+def theil_sen(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
+    """Median slope over all pairs with different x.
+
+    Parameters
+    ----------
+    x, y
+        Same length, at least two different x.
+
+    Returns
+    -------
+    float
+        Slope, in units of y per unit of x. Checked against scipy's ``theilslopes`` in tests/outside.
+    """
+    first, second = np.triu_indices(len(x), 1)
+    step = x[second] - x[first]
+    apart = step != 0
+    return float(np.median((y[second] - y[first])[apart] / step[apart]))
 
 
 def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
@@ -76,7 +101,9 @@ def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
         ``value``), ``peers`` (other units with a value) and ``z`` = (adjusted − median) / spread. The
         spread is 1.4826 × the median absolute deviation of the group, drawn towards that of the fleet in
         small groups, and never below ``scale``. With fewer than ``FEWEST_PEERS`` peers, z is the distance
-        from ``expected`` in ``LONE_SCALES`` scales, or null.
+        from ``expected`` in ``LONE_SCALES`` scales, or null. ``z_range`` is the same with a spread that also
+        covers the peers' 10th to 90th percentile: units of two ordinary kinds in one group have a small
+        median deviation, and neither kind is odd.
     """
     group = ["feature", "peer_group"]
     deviation = pl.col("adjusted") - pl.col("adjusted").median().over(group)
@@ -95,14 +122,23 @@ def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
                 "scale",
             ),
             peer_low=pl.col("value").quantile(0.1, "linear").over(group),
+            range=pl.col("adjusted").quantile(0.9, "linear").over(group)
+            - pl.col("adjusted").quantile(0.1, "linear").over(group),
             peer_median=pl.col("value").median().over(group),
             peer_high=pl.col("value").quantile(0.9, "linear").over(group),
             peers=(pl.col("members") - pl.col("value").is_not_null().cast(pl.UInt32)).cast(pl.Int64),
         )
         .with_columns(
-            z=pl.when(pl.col("peers") >= FEWEST_PEERS)
-            .then(pl.col("deviation") / pl.col("spread"))
-            .otherwise((pl.col("value") - pl.col("expected")) / (LONE_SCALES * pl.col("scale")))
+            z=_distance(pl.col("spread")),
+            z_range=_distance(pl.max_horizontal("spread", pl.col("range") / NORMAL_RANGE)),
         )
-        .drop("deviation", "members", "own", "fleet", "spread")
+        .drop("deviation", "members", "own", "fleet", "spread", "range")
+    )
+
+
+def _distance(spread: pl.Expr) -> pl.Expr:
+    return (
+        pl.when(pl.col("peers") >= FEWEST_PEERS)
+        .then(pl.col("deviation") / spread)
+        .otherwise((pl.col("value") - pl.col("expected")) / (LONE_SCALES * pl.col("scale")))
     )

@@ -234,22 +234,22 @@ def _shading(log: pl.DataFrame, defrosts: pl.DataFrame, start: datetime) -> list
 
 def _bars(spans: pl.DataFrame, start: datetime, label: str, color: str, pattern: str) -> Trace:
     first, last = _seconds(spans["start"], start), _seconds(spans["end"], start)
-    return dict(
-        type="bar",
-        name=label,
-        legendgroup=label,
-        x=np.maximum(first, 0).astype(np.uint32),
-        width=((last - np.maximum(first, 0)) * 1000).astype(np.float32),
-        y=np.ones(len(first), dtype=np.uint8),
-        offset=0,
-        marker={
+    return {
+        "type": "bar",
+        "name": label,
+        "legendgroup": label,
+        "x": np.maximum(first, 0).astype(np.uint32),
+        "width": ((last - np.maximum(first, 0)) * 1000).astype(np.float32),
+        "y": np.ones(len(first), dtype=np.uint8),
+        "offset": 0,
+        "marker": {
             "color": color,
             "opacity": 0.5,
             "line": {"width": 0},
             "pattern": {"shape": pattern, "size": 6, "solidity": 0.35},
         },
-        hoverinfo="skip",
-    )
+        "hoverinfo": "skip",
+    }
 
 
 def _excursion_marks(log: pl.DataFrame, excursions: pl.DataFrame, start: datetime) -> list[Trace]:
@@ -258,18 +258,18 @@ def _excursion_marks(log: pl.DataFrame, excursions: pl.DataFrame, start: datetim
         return []
     first, last = _seconds(excursions["start"], start), _seconds(excursions["end"], start)
     first = np.maximum(first, 0)
-    strip = dict(
-        type="bar",
-        name="Excursion",
-        legendgroup="Excursion",
-        x=first.astype(np.uint32),
-        width=((last - first) * 1000).astype(np.float32),
-        y=np.full(len(first), 0.03, dtype=np.float32),
-        base=0.97,
-        offset=0,
-        marker={"color": _EXCURSION, "line": {"width": 1, "color": _EXCURSION}},
-        hoverinfo="skip",
-    )
+    strip = {
+        "type": "bar",
+        "name": "Excursion",
+        "legendgroup": "Excursion",
+        "x": first.astype(np.uint32),
+        "width": ((last - first) * 1000).astype(np.float32),
+        "y": np.full(len(first), 0.03, dtype=np.float32),
+        "base": 0.97,
+        "offset": 0,
+        "marker": {"color": _EXCURSION, "line": {"width": 1, "color": _EXCURSION}},
+        "hoverinfo": "skip",
+    }
     # The table has the peak, not its time: mark the reading that comes nearest to it.
     nearest = (
         log.select("time", "controlling_air")
@@ -284,17 +284,17 @@ def _excursion_marks(log: pl.DataFrame, excursions: pl.DataFrame, start: datetim
     )
     if nearest.is_empty():
         return [strip]
-    mark = dict(
-        type="scatter",
-        name="Excursion peak",
-        legendgroup="Excursion",
-        yaxis="y2",
-        x=_seconds(nearest["time"], start).astype(np.uint32),
-        y=nearest["peak"].to_numpy().astype(np.float32),
-        mode="markers",
-        marker={"color": _EXCURSION, "size": 11, "symbol": "triangle-down", "line": {"width": 1}},
-        hovertemplate="%{y:.1f} °C",
-    )
+    mark = {
+        "type": "scatter",
+        "name": "Excursion peak",
+        "legendgroup": "Excursion",
+        "yaxis": "y2",
+        "x": _seconds(nearest["time"], start).astype(np.uint32),
+        "y": nearest["peak"].to_numpy().astype(np.float32),
+        "mode": "markers",
+        "marker": {"color": _EXCURSION, "size": 11, "symbol": "triangle-down", "line": {"width": 1}},
+        "hovertemplate": "%{y:.1f} °C",
+    }
     return [strip, mark]
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+NOTE = "note"
+"""Severity of a message that asks for nothing."""
+
 
 @dataclass(frozen=True, slots=True)
 class FeatureWords:
@@ -36,7 +39,7 @@ class SourceView:
 
 @dataclass(frozen=True, slots=True)
 class MessageView:
-    """One message of the intake: how grave, where, what, and what to do about it."""
+    """One message of the intake: how grave (error, warning or note), where, what, and what to do."""
 
     severity: str
     file: str
@@ -188,6 +191,16 @@ class Page:
     feature_words: Mapping[str, FeatureWords]
     show_weight: bool
     show_position: bool
+
+    @property
+    def grave_messages(self) -> tuple[MessageView, ...]:
+        """Messages that ask for something to be done."""
+        return tuple(message for message in self.messages if message.severity != NOTE)
+
+    @property
+    def notes(self) -> tuple[MessageView, ...]:
+        """Messages that only state what was done."""
+        return tuple(message for message in self.messages if message.severity == NOTE)
 
     @property
     def go_now(self) -> tuple[Unit, ...]:

@@ -42,9 +42,12 @@ def visible(text: str) -> str:
     )
 
 
+HYPHENATED = {"pull_down": "pull-down", "set_point_step": "set-point step"}
+
+
 def plain(identifier: str) -> str:
-    """An identifier as words: ``set_point_step`` is "set point step"."""
-    return identifier.replace("_", " ")
+    """An identifier as the trade writes it: ``deep_frozen`` is "deep frozen"."""
+    return HYPHENATED.get(identifier, identifier.replace("_", " "))
 
 
 def number(value: float | None, digits: int = 1, unit: str = "") -> str:
@@ -86,7 +89,8 @@ def chance(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return "not judged"
     word = next(word for edge, word in CHANCES if value >= edge or edge == 0.0)
-    return f"{word} ({round(100 * value)}\u00a0%)"
+    percent = "over 99" if value > 0.99 else "under 1" if value < 0.01 else f"{100 * value:.0f}"
+    return f"{word} ({percent}\u00a0%)"
 
 
 def time_to_limit(hours: float | None) -> str:

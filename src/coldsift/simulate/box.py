@@ -97,9 +97,7 @@ def advance_box(
         surface_rate * box.surface + respiration * surface_share + in_cargo * core_heat / core_pivot
     )
     air_pivot = air_rate + leak + air_to_cargo - air_to_cargo**2 / surface_pivot
-    air_heat = (
-        air_rate * box.air + unit_heat + leak * outside + air_to_cargo * surface_heat / surface_pivot
-    )
+    air_heat = air_rate * box.air + unit_heat + leak * outside + air_to_cargo * surface_heat / surface_pivot
     box.air = air_heat / air_pivot
     box.surface = (surface_heat + air_to_cargo * box.air) / surface_pivot
     box.core = (core_heat + in_cargo * box.surface) / core_pivot

@@ -11,11 +11,11 @@ draws (fully wetted coil). What is left of the coil superheats the gas.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from coldsift.simulate.refrigerant import KELVIN, Array, isentropic_work, r134a
+from coldsift.simulate.refrigerant import KELVIN, Array, Saturation, isentropic_work, limit, r134a
 
 VALVE_FLOW = 1.1e-3
 """Flow of the open expansion valve. [kg/s per √(kg/m³·bar)]"""
@@ -23,8 +23,8 @@ VALVE_FLOW = 1.1e-3
 VALVE_SEEP = 0.0008
 """Opening of a shut expansion valve."""
 
-LOWEST_PRESSURE = 0.006
-"""Below this no property is asked for: just above R134a's triple point. [bar]"""
+LOWEST_EVAPORATING = -99.0
+"""Below this no property is asked for: a little above R134a's triple point. [°C]"""
 
 HOT_GAS_SHARE = 0.55
 """Share of the compressor's flow that the open hot-gas valve sends round the condenser."""
@@ -47,6 +47,8 @@ class Circuit:
         Discharge gas at the sensor. [°C]
     wetted
         Share of the coil that boils, 0 to 1.
+    low, high
+        Saturation at the two temperatures; :meth:`settle` brings them up to date.
     """
 
     evaporating: Array
@@ -54,6 +56,19 @@ class Circuit:
     superheat: Array
     gas: Array
     wetted: Array
+    low: Saturation = field(init=False)
+    high: Saturation = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.settle()
+
+    def settle(self) -> None:
+        """Look up the saturation properties of the present temperatures."""
+        both = r134a().at(np.concatenate([self.evaporating, self.condensing]))
+        units = len(self.evaporating)
+        values = [getattr(both, item.name) for item in fields(Saturation)]
+        self.low = Saturation(*(value[:units] for value in values))
+        self.high = Saturation(*(value[units:] for value in values))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,14 +149,10 @@ class CircuitOutput:
         Taken up at the coil. [W]
     power
         Electric, of the compressor. [W]
-    suction_pressure, discharge_pressure
-        Absolute. [bar]
     """
 
     heat: Array
     power: Array
-    suction_pressure: Array
-    discharge_pressure: Array
 
 
 def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) -> CircuitOutput:
@@ -160,7 +171,7 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
         Of the state reached.
     """
     table = r134a()
-    low, high = table.at(state.evaporating), table.at(state.condensing)
+    low, high = state.low, state.high
     discharge = high.pressure + drive.air_pressure
     ratio = discharge / low.pressure
     gas_kelvin = state.evaporating + state.superheat + KELVIN
@@ -170,19 +181,19 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
 
     # Charge: what the low side does not hold stands in the receiver; too much floods the condenser, too
     # little lets vapour into the valve.
-    liquid = machine.charge * drive.charge - 0.3 - 1.2 * state.wetted - 0.4 * drive.economizer
-    flooded = np.clip((liquid - machine.receiver) / machine.condenser_room, 0.0, 0.95)
-    seal = np.clip(liquid / 0.7, 0.02, 1.0) ** 1.5
+    liquid = machine.charge * drive.charge - 0.3 - 1.2 * state.wetted - 0.6 * drive.economizer
+    flooded = limit((liquid - machine.receiver) / machine.condenser_room, 0.0, 0.97)
+    seal = limit(liquid / 0.7, 0.02, 1.0) ** 1.5
 
     # Compressor: slip grows with the pressure ratio, an internal leak is left when nothing comes.
-    slip = np.clip(0.96 - 0.017 * np.minimum(ratio, 20.0), 0.3, 1.0)
+    slip = limit(0.96 - 0.017 * np.minimum(ratio, 20.0), 0.3, 1.0)
     drawn_volume = np.maximum(machine.swept_flow * drive.speed * slip * drive.compressor_flow, 1e-6)
     leak = 3.5e-5 * drive.compressor_leak * np.maximum(discharge - low.pressure, 0.0)
     flow = np.maximum(drawn_volume * gas_density - leak, 1e-6)
 
     # Economizer: boils part of the liquid at middle pressure and chills the rest.
     liquid_temperature = state.condensing - 3.0 - 6.0 * flooded
-    middle_pressure = np.clip(1.1 * np.sqrt(low.pressure * discharge), 1.4, 6.0)
+    middle_pressure = limit(1.1 * np.sqrt(low.pressure * discharge), 1.4, 6.0)
     middle_temperature = table.temperature_of_pressure(middle_pressure)
     chill = drive.economizer * 0.85 * np.maximum(liquid_temperature - middle_temperature, 0.0)
     liquid_enthalpy = high.liquid_enthalpy - high.liquid_heat * (state.condensing - liquid_temperature)
@@ -196,7 +207,7 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
 
     # Work and discharge gas.
     middle_density = low.vapour_density * middle_pressure / low.pressure
-    losses = drive.compressor_work / np.clip(0.73 - 0.007 * ratio, 0.5, 0.75)
+    losses = drive.compressor_work / limit(0.73 - 0.007 * ratio, 0.5, 0.75)
     shaft = 250.0 * drive.speed + losses * (
         flow * isentropic_work(low.pressure, discharge, gas_density)
         + economizer_flow * isentropic_work(middle_pressure, discharge, middle_density)
@@ -210,7 +221,7 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
         * seal
         * np.sqrt(high.liquid_density * np.maximum(discharge - low.pressure, 0.01))
     )
-    carried = over_fed * np.clip(0.25 * (valve_flow / np.maximum(main_flow, 1e-6) - 1.0), 0.0, 0.15)
+    carried = over_fed * limit(0.25 * (valve_flow / np.maximum(main_flow, 1e-6) - 1.0), 0.0, 0.15)
     mixed_enthalpy = (
         flow * (gas_enthalpy - carried * boil) + economizer_flow * low.vapour_enthalpy + 0.95 * shaft
     ) / total_flow
@@ -218,7 +229,7 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
     gas = state.condensing + (mixed_enthalpy - high.vapour_enthalpy) / gas_heat
     through = total_flow * gas_heat
     gas = (through * gas + machine.shell_loss * drive.outside) / (through + machine.shell_loss)
-    gas = np.clip(gas, state.condensing - 2.0, 190.0)
+    gas = limit(gas, state.condensing - 2.0, 190.0)
 
     # Evaporating temperature: starved or fully wetted, whichever is lower.
     gain = np.maximum(
@@ -234,14 +245,15 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
     starved_density = (valve_flow / (1.0 - around) + leak) / drawn_volume / warmth
     starved_target = table.temperature_of_vapour_density(np.maximum(starved_density, 1e-3))
     target = np.minimum(np.minimum(wetted_target, starved_target), 25.0)
-    coldest = table.temperature_of_pressure(np.full_like(target, LOWEST_PRESSURE))
-    state.evaporating = np.clip(state.evaporating + 0.75 * (target - state.evaporating), coldest, 30.0)
+    state.evaporating = limit(
+        state.evaporating + 0.75 * (target - state.evaporating), LOWEST_EVAPORATING, 30.0
+    )
 
     # Heat and superheat of the coil as it now is.
     span = np.maximum(drive.air_on_coil - state.evaporating, 0.0)
     heat = np.minimum(flow * gain, reach * span)
-    needed = np.clip(heat / np.maximum(drive.air_flow * span, 1e-3), 0.0, best * 0.99999)
-    wetted = np.clip(-np.log1p(-needed) / units_of_transfer, 0.0, 1.0)
+    needed = limit(heat / np.maximum(drive.air_flow * span, 1e-3), 0.0, best * 0.99999)
+    wetted = limit(-np.log1p(-needed) / units_of_transfer, 0.0, 1.0)
     state.wetted = state.wetted + 0.6 * (wetted - state.wetted)
     superheat = -span * np.expm1(-12.0 * (1.0 - state.wetted))
     state.superheat = state.superheat + 0.6 * (superheat - state.superheat)
@@ -249,11 +261,7 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
     rejected = total_flow * np.maximum(mixed_enthalpy - liquid_enthalpy, 0.0) * (1.0 - around * 0.5)
     condensing = drive.sink + rejected / (drive.condenser * (1.0 - flooded))
     condensing = np.minimum(condensing, 95.0)
-    state.condensing = state.condensing + 0.4 * (condensing - state.condensing)
-    state.gas = state.gas + 0.15 * (gas - state.gas)
-    return CircuitOutput(
-        heat=heat,
-        power=shaft / 0.9,
-        suction_pressure=table.at(state.evaporating).pressure,
-        discharge_pressure=table.at(state.condensing).pressure + drive.air_pressure,
-    )
+    state.condensing = state.condensing + 0.6 * (condensing - state.condensing)
+    state.gas = state.gas + 0.3 * (gas - state.gas)
+    state.settle()
+    return CircuitOutput(heat=heat, power=shaft / 0.9)

@@ -11,20 +11,24 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coldsift.simulate.faults import Effects
 from coldsift.simulate.machines import Machines
-from coldsift.simulate.refrigerant import Array
+from coldsift.simulate.refrigerant import Array, limit
 
-Flags: TypeAlias = np.ndarray[tuple[int], np.dtype[np.bool_]]
-Phase: TypeAlias = np.ndarray[tuple[int], np.dtype[np.int64]]
+Flags: TypeAlias = NDArray[np.bool_]
+Phase: TypeAlias = NDArray[np.int64]
 
 RUN, HEAT, DRIP, PRECOOL = 0, 1, 2, 3
 """Phases: ordinary, defrost heaters on, water dripping off, coil cooled before the fans start."""
 
-SMALLEST_SPEED = 0.2
+SMALLEST_SPEED = 0.15
 POWER_LIMIT = 9000.0
 """Total power at which the speed is held back. [W]"""
+
+UNLOADING_PRESSURE = 19.5
+"""Discharge pressure above which the speed is held back. [bar absolute]"""
 
 HIGHEST_PRESSURE = 24.0
 """The pressure switch stops the compressor. [bar absolute]"""
@@ -41,7 +45,7 @@ LONGEST_DEFROST = 60.0
 DEFROST_GAPS = (360.0, 480.0, 1440.0)
 """Shortest, first and longest time between defrosts. [min]"""
 
-SUPERHEAT_TARGET = 6.0
+SUPERHEAT_TARGET = 5.5
 """At the suction probe. [K]"""
 
 ALARMS = (
@@ -56,6 +60,10 @@ ALARMS = (
     "check supply air probe",
 )
 """Alarm texts of the invented controller; the last one is the controller's guess, and often wrong."""
+
+
+ALARM_MINUTES = 5
+"""The alarms are looked at this often; every log interval is a multiple of it. [min]"""
 
 
 @dataclass(slots=True)
@@ -135,7 +143,7 @@ class Controller:
     @property
     def in_defrost(self) -> Flags:
         """From the heaters on until the fans start again."""
-        return self.phase != RUN
+        return np.asarray(self.phase != RUN)
 
     def minute(
         self,
@@ -172,13 +180,14 @@ class Controller:
         self._protect(minute, readings, effects, gas)
         wanted = powered & (((self.phase == RUN) & wanted) | (self.phase == PRECOOL))
         self._switch(wanted, effects)
-        cap = self._speed_cap * np.clip(POWER_LIMIT / np.maximum(power, 1.0), 0.9, 1.03)
-        self._speed_cap = np.clip(cap, 0.3, 1.0)
+        cap = self._speed_cap * limit(POWER_LIMIT / np.maximum(power, 1.0), 0.9, 1.03)
+        cap = cap * limit(1.0 - 0.05 * (readings.discharge_pressure - UNLOADING_PRESSURE), 0.8, 1.0)
+        self._speed_cap = limit(cap, 0.25, 1.0)
 
-        chilled_speed = SMALLEST_SPEED + (1 - SMALLEST_SPEED) * np.clip((self._effort - 0.25) / 0.75, 0.0, 1.0)
-        frozen_speed = np.clip(SMALLEST_SPEED + self._effort, SMALLEST_SPEED, 1.0)
+        chilled_speed = SMALLEST_SPEED + (1 - SMALLEST_SPEED) * limit((self._effort - 0.25) / 0.75, 0.0, 1.0)
+        frozen_speed = limit(SMALLEST_SPEED + self._effort, SMALLEST_SPEED, 1.0)
         speed = np.where(self._frozen, frozen_speed, chilled_speed)
-        speed = np.where(self.phase == PRECOOL, 0.5, np.minimum(speed, self._speed_cap))
+        speed = np.where(self.phase == PRECOOL, 0.8, np.minimum(speed, self._speed_cap))
         above = readings.return_air - set_point
         self._economizer = np.where(self._economizer, speed > 0.4, speed > 0.55) & (
             self._frozen | (above > 5.0)
@@ -186,9 +195,9 @@ class Controller:
         self._fast = np.where(self._fast, above > 3.0, above > 6.0)
         fan = np.where(running, np.where(self._frozen & ~self._fast, 0.5, 1.0), 0.0)
         hot_gas = np.where(
-            self._frozen | (self.phase != RUN), 0.0, np.clip(1.0 - self._effort / 0.25, 0.0, 1.0)
+            self._frozen | (self.phase != RUN), 0.0, limit(1.0 - self._effort / 0.25, 0.0, 1.0)
         )
-        reheat = np.where(running & ~self._frozen, np.clip(-self._effort, 0.0, 1.0), 0.0)
+        reheat = np.where(running & ~self._frozen, limit(-self._effort, 0.0, 1.0), 0.0)
         reheat = np.where(reheat > 0.05, reheat, 0.0)
         economizer = self._economizer & self._has_economizer & self.compressor & (self.phase == RUN)
         return Orders(
@@ -200,18 +209,16 @@ class Controller:
             heater=np.where((self.phase == HEAT) & powered, 1.0, reheat),
         )
 
-    def steer_valve(self, superheat: Array, fraction: float) -> None:
-        """Move the ordered opening of the expansion valve towards the superheat target.
+    def steer_valve(self, superheat: Array) -> None:
+        """Move the ordered opening of the expansion valve towards the superheat target for a minute.
 
         Parameters
         ----------
         superheat
             From the readings at the suction line. [K]
-        fraction
-            Of a minute.
         """
-        pull = np.clip(0.06 * fraction * (superheat - SUPERHEAT_TARGET), -0.3 * fraction, 0.3 * fraction)
-        self.valve = np.where(self.compressor, np.clip(self.valve * np.exp(pull), 0.02, 1.0), self.valve)
+        pull = limit(0.05 * (superheat - SUPERHEAT_TARGET), -0.3, 0.3)
+        self.valve = np.where(self.compressor, limit(self.valve * np.exp(pull), 0.02, 1.0), self.valve)
 
     def _run_defrosts(self, readings: Readings, effects: Effects, powered: Flags) -> None:
         coil = readings.evaporator_temperature
@@ -222,12 +229,12 @@ class Controller:
         late = self._in_phase >= LONGEST_DEFROST + effects.termination_delay
         ended = heating & (warm | late)
         self._overran = np.where(ended, ~warm, self._overran)
-        longer, shorter = ended & (self._in_phase < 20.0), ended & (self._in_phase > 32.0)
-        self._gap = np.clip(
+        longer, shorter = ended & (self._in_phase < 16.0), ended & (self._in_phase > 28.0)
+        self._gap = limit(
             self._gap * np.where(longer, 1.5, np.where(shorter, 0.7, 1.0)), DEFROST_GAPS[0], DEFROST_GAPS[2]
         )
         dripped = (self.phase == DRIP) & (self._in_phase >= 3.0)
-        cooled = (self.phase == PRECOOL) & ((coil < readings.return_air - 2.0) | (self._in_phase >= 6.0))
+        cooled = (self.phase == PRECOOL) & ((coil < readings.return_air - 2.0) | (self._in_phase >= 10.0))
         cooled &= self._in_phase >= 2.0
         # Demand: the coil has to be ever colder for the same air.
         gap = readings.return_air - coil
@@ -237,7 +244,9 @@ class Controller:
         )
         demanding = self.compressor & (gap > 1.6 * self._usual_coil_gap + 3.0) & (coil < -2.0)
         self._demand_minutes = np.where(demanding, self._demand_minutes + 1.0, 0.0)
-        self._cold_minutes = np.where(self.compressor & (coil < -1.0), self._cold_minutes + 1.0, self._cold_minutes)
+        self._cold_minutes = np.where(
+            self.compressor & (coil < -1.0), self._cold_minutes + 1.0, self._cold_minutes
+        )
         self._since_defrost = self._since_defrost + powered
         stretch = 1.0 + 4.0 * effects.defrost_withheld
         due = (self._since_defrost >= self._gap * stretch) & (self._cold_minutes > 90.0)
@@ -262,13 +271,18 @@ class Controller:
         frozen = self._frozen
         error = np.where(frozen, readings.return_air - set_point + 0.2, readings.supply_air - set_point)
         # Chilled: incremental proportional-integral; the effort runs from −1, full heat, to 1, full cold.
-        move = np.clip(0.05 * (error - self._error) + 0.010 * error, -0.15, 0.15)
-        chilled = np.clip(self._effort + move, -1.0, 1.0)
-        self._trim = np.where(running & frozen, np.clip(self._trim + 0.003 * error, -0.1, 0.8), self._trim)
-        cold = np.clip(0.4 * error + self._trim, -0.2, 0.8)
+        move = limit(0.03 * (error - self._error) + 0.006 * error, -0.05, 0.05)
+        chilled = limit(self._effort + move, -1.0, 1.0)
+        # Frozen: proportional-integral speed above the smallest; the integral rests at either end.
+        raw = 0.2 * error + self._trim
+        free = running & self.compressor & ((raw < 0.85) | (error < 0.0)) & ((raw > 0.0) | (error > 0.0))
+        self._trim = np.where(free, limit(self._trim + 0.004 * limit(error, -2.0, 2.0), 0.0, 0.6), self._trim)
+        cold = limit(0.2 * error + self._trim, -0.2, 0.85)
         self._effort = np.where(running, np.where(frozen, cold, chilled), self._effort)
         self._error = np.where(running, error, self._error)
-        frozen_wanted = np.where(self.compressor, error > -0.5, error > 0.7)
+        frozen_wanted = np.where(
+            self.compressor, (error > -0.5) | (cold > 0.0) | (self._run_minutes < 4.0), error > 0.7
+        )
         chilled_wanted = np.where(self.compressor, self._effort > -0.03, self._effort > 0.03)
         return np.where(frozen, frozen_wanted, chilled_wanted)
 
@@ -279,7 +293,7 @@ class Controller:
         # A phase too weak: the motor protector lets it run for a quarter of an hour at a time.
         weak = (effects.voltage_drop > 0.11) & (self._run_minutes > 15.0)
         # A bad contactor also drops out now and then.
-        dropped = (self._chances[:, 2048 + (minute // 60) % 1024] < 0.3 * effects.start_fails) & (
+        dropped = (self._chances[:, 2048 + (minute // 60) % 1024] < 0.5 * effects.start_fails) & (
             minute % 60 == 0
         )
         wait = np.select([pressed, hot, early, weak, dropped], [10.0, 15.0, 6.0, 12.0, 5.0], 0.0)
@@ -308,8 +322,8 @@ class Controller:
         powered: Flags,
         gas: Array,
         weakest_voltage: Array,
-    ) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
-        """Active alarms, one row for each of :data:`ALARMS`, one column a unit.
+    ) -> Flags:
+        """Active alarms, every :data:`ALARM_MINUTES`: one row for each of :data:`ALARMS`.
 
         Parameters
         ----------
@@ -323,7 +337,7 @@ class Controller:
         pulling = air & self.compressor & (orders.speed > 0.6)
         now = (
             (air & ~self._frozen & (np.abs(readings.supply_air - set_point) > 2.5), 60.0),
-            (air & self._frozen & (readings.return_air - set_point > 5.0), 180.0),
+            (air & (readings.return_air - set_point > 5.0), 180.0),
             (self.compressor & (readings.suction_pressure < 0.35), 30.0),
             (self._trips > 1.5, 0.0),
             ((self._hot_trips > 1.5) | (self.compressor & (gas > 128.0)), 10.0),
@@ -334,6 +348,6 @@ class Controller:
         )
         active = []
         for text, (condition, needed) in zip(ALARMS, now, strict=True):
-            self._minutes[text] = np.where(condition, self._minutes[text] + 1.0, 0.0)
+            self._minutes[text] = np.where(condition, self._minutes[text] + ALARM_MINUTES, 0.0)
             active.append(self._minutes[text] > needed)
         return np.stack(active)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from coldsift.simulate.refrigerant import Array
+from coldsift.simulate.refrigerant import Array, limit
 
 HEALTHY = "healthy"
 
@@ -181,9 +181,9 @@ CAUSES: Mapping[str, Cause] = {
     "expansion_valve_not_opening": Cause({"valve_blocked": 1.0}),
     "expansion_valve_stuck_open": Cause({"valve_held_open": 1.0}),
     "economizer_valve_stuck": Cause({"economizer_stuck": 1.0}),
-    "low_refrigerant": Cause({"charge": -0.62}, ramp_hours=60.0),
-    "overcharge_or_air": Cause({"charge": 0.22, "air_pressure": 3.0}),
-    "condenser_fouled": Cause({"condenser": -0.78}, ramp_hours=36.0),
+    "low_refrigerant": Cause({"charge": -0.75}, ramp_hours=60.0),
+    "overcharge_or_air": Cause({"charge": 0.12, "air_pressure": 3.0}),
+    "condenser_fouled": Cause({"condenser": -0.72}, ramp_hours=36.0),
     "condenser_fan_failed": Cause({"condenser_fan": -1.0}),
     "condenser_water_flow": Cause({"condenser_water": -0.93}, ramp_hours=6.0),
     "evaporator_iced": Cause({"ice": 9.0}, ramp_hours=60.0),
@@ -213,8 +213,8 @@ CAUSES: Mapping[str, Cause] = {
     ),
     "sensor_stuck": Cause({"probe_stuck": 1.0}, probes=("supply_air", "return_air")),
     "sensors_swapped": Cause({"probes_swapped": 1.0}),
-    "door_or_seal_leak": Cause({"seal_leak": 110.0}),
-    "vent_left_open": Cause({"vent_open": 150.0}),
+    "door_or_seal_leak": Cause({"seal_leak": 75.0}),
+    "vent_left_open": Cause({"vent_open": 110.0}),
     "set_point_wrong": Cause({"set_point_shift": 1.0}),
     "warm_cargo": Cause(from_start=True, initial_cargo=22.0),
     "air_flow_blocked": Cause({"air_blocked": 1.0}, from_start=True),
@@ -247,7 +247,7 @@ class FaultPlan:
 
     def strength(self, hour: float) -> Array:
         """Severity reached at an hour, 0 before the onset, one a unit. [h] to 0…1."""
-        return self._severity * np.clip((hour - self._onset_hours) / self._ramp_hours, 0.0, 1.0)
+        return self._severity * limit((hour - self._onset_hours) / self._ramp_hours, 0.0, 1.0)
 
     def at(self, hour: float) -> Effects:
         """Parameters at an hour of the voyage. [h]."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coldsift.simulate.box import BoxStores
 from coldsift.simulate.circuit import CircuitMachine
@@ -19,6 +20,9 @@ from coldsift.simulate.refrigerant import Array
 
 LEAK_MAXIMUM = {"20": 26.0, "40": 48.0, "40HC": 51.0}
 """Heat leakage maxima by size (ISO 1496-2, from memory, low confidence). [W/K]"""
+
+AIR_DENSITY = 1.2
+"""[kg/m³]"""
 
 AIR_HEAT_PER_FLOW = 0.335
 """Heat capacity flow of air per volume flow. [W/K per m³/h]"""
@@ -112,10 +116,10 @@ class Machines:
     coil_store: Array
     heater_power: Array
     condenser: Array
-    water_cooled: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    frozen: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    on_deck: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    has_economizer: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    water_cooled: NDArray[np.bool_]
+    frozen: NDArray[np.bool_]
+    on_deck: NDArray[np.bool_]
+    has_economizer: NDArray[np.bool_]
     circuit: CircuitMachine
     outside_offset: Array
     sun_gain: Array
@@ -132,7 +136,7 @@ class Machines:
     cargo_start: Array
     air_start: Array
     drift: Array
-    sticks: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
+    sticks: NDArray[np.bool_]
     voltage_share: Array
     current_share: Array
     chances: Array
@@ -159,16 +163,39 @@ def draw_machines(plan: FleetPlan) -> Machines:
     def rows_of(name: str) -> Array:
         return np.array([row[name] for row in rows], dtype=np.float64).T.copy()
 
-    def flags(values: list[bool]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    def flags(values: list[bool]) -> NDArray[np.bool_]:
         return np.array(values, dtype=np.bool_)
 
     cargo = column("cargo_store")
     own = (
-        "leak air_to_cargo in_cargo respiration vent seep moisture air_flow fan_power coil coil_store "
-        "heater_power condenser outside_offset sun_gain stow_gain set_point set_point_later "
-        "set_point_change_hour wrong_set_point loading_hour loading_hours outage_hour outage_hours "
-        "first_defrost cargo_start air_start"
-    ).split()
+        "leak",
+        "air_to_cargo",
+        "in_cargo",
+        "respiration",
+        "vent",
+        "seep",
+        "moisture",
+        "air_flow",
+        "fan_power",
+        "coil",
+        "coil_store",
+        "heater_power",
+        "condenser",
+        "outside_offset",
+        "sun_gain",
+        "stow_gain",
+        "set_point",
+        "set_point_later",
+        "set_point_change_hour",
+        "wrong_set_point",
+        "loading_hour",
+        "loading_hours",
+        "outage_hour",
+        "outage_hours",
+        "first_defrost",
+        "cargo_start",
+        "air_start",
+    )
     return Machines(
         stores=BoxStores(column("air_store"), 0.25 * cargo, 0.75 * cargo),
         circuit=CircuitMachine(
@@ -191,15 +218,18 @@ def draw_machines(plan: FleetPlan) -> Machines:
 
 def _draw(plan: FleetPlan, index: int, unit: UnitPlan) -> dict[str, object]:
     draw = stream(plan.seed, index, STREAM_MACHINE)
-    around = lambda value, spread: value * float(draw.uniform(1.0 - spread, 1.0 + spread))  # noqa: E731
+
+    def around(value: float, spread: float) -> float:
+        return value * float(draw.uniform(1.0 - spread, 1.0 + spread))
+
     short = unit.size == "20"
     cargo = CARGOES[unit.cargo]
     mass = around(cargo.mass * (0.7 if short else 1.0), 0.08)
+    # Every unit takes the same draws in the same order, so that a faulty unit and its healthy twin are equal.
+    warmth = float(draw.random())
     loaded_warm = 0.0
     if unit.hard_case == "warm_load":
-        loaded_warm = float(draw.uniform(8.0, 12.0) if unit.is_frozen else draw.uniform(12.0, 18.0))
-    else:
-        draw.uniform()
+        loaded_warm = 8.0 + 4.0 * warmth if unit.is_frozen else 12.0 + 6.0 * warmth
     if unit.cause in CAUSES:
         loaded_warm += CAUSES[unit.cause].initial_cargo * unit.severity
     cargo_start = unit.set_point + float(draw.uniform(0.0, 1.0)) + loaded_warm
@@ -207,8 +237,8 @@ def _draw(plan: FleetPlan, index: int, unit: UnitPlan) -> dict[str, object]:
     step = float(draw.choice((-4.0, 3.0))) if unit.is_frozen else float(draw.choice((-3.0, 3.0)))
     outage_hour = float(draw.uniform(0.5, 0.56)) * plan.days * 24.0
     outage_hours = float(draw.uniform(5.0, 9.0))
-    struck = CAUSES[unit.cause].probes if unit.cause in CAUSES else ()
-    probe = str(draw.choice(struck or tuple(PROBES)))
+    struck = (CAUSES[unit.cause].probes if unit.cause in CAUSES else ()) or tuple(PROBES)
+    probe = struck[int(draw.random() * len(struck))]
     sign = float(draw.choice((-1.0, 1.0)))
     is_changed = unit.hard_case == "set_point_change"
     hot_stow = unit.hard_case == "hot_stow"
@@ -223,15 +253,15 @@ def _draw(plan: FleetPlan, index: int, unit: UnitPlan) -> dict[str, object]:
         "vent": cargo.vent,
         "seep": float(draw.uniform(0.8, 2.5)),
         "moisture": (0.10 if cargo.respiration else 0.01) / 3600.0 * float(draw.uniform(0.6, 1.4)),
-        "air_flow": around(1300.0 * (0.62 if short else 1.0), 0.07),
+        "air_flow": around(1400.0 * (0.62 if short else 1.0), 0.07),
         "fan_power": around(760.0 * (0.62 if short else 1.0), 0.08),
-        "coil": around(1900.0 * (0.75 if short else 1.0), 0.07),
-        "coil_store": around(8.5e4, 0.1),
+        "coil": around(2300.0 * (0.75 if short else 1.0), 0.07),
+        "coil_store": around(6.5e4, 0.1),
         "heater_power": around(3400.0, 0.05),
-        "condenser": around(1300.0 if unit.cooling == "water" else 680.0, 0.07),
+        "condenser": around(1300.0 if unit.cooling == "water" else 600.0, 0.07),
         "swept_flow": around(8.4e-3, 0.04),
         "charge": around(4.6, 0.02),
-        "receiver": around(3.5, 0.03),
+        "receiver": around(3.3, 0.02),
         "condenser_room": 0.9,
         "shell_loss": 2.5,
         "outside_offset": float(draw.uniform(-0.8, 0.8)) if deck else float(draw.uniform(4.0, 6.5)),

@@ -153,6 +153,8 @@ class UnitPlan:
             problems.append(f"severity {self.severity} is not between 0 and 1")
         if self.cause == "condenser_water_flow" and self.cooling != "water":
             problems.append("condenser_water_flow needs a water-cooled condenser")
+        if self.cause == "economizer_valve_stuck" and not self.has_economizer:
+            problems.append("economizer_valve_stuck needs an economizer")
         if not iso6346.is_valid(self.container):
             problems.append("not a valid ISO 6346 number")
         if problems:
@@ -195,7 +197,7 @@ class FleetPlan:
 
     seed: int
     start: datetime
-    days: int
+    days: float
     route: str
     units: tuple[UnitPlan, ...]
     blackouts: tuple[tuple[float, float], ...] = ()
@@ -225,7 +227,7 @@ def container_number(index: int) -> str:
 def plan_fleet(
     *,
     units: int = 40,
-    days: int = 14,
+    days: float = 14,
     seed: int = 1,
     route: str = "mixed",
     fault_share: float = 0.25,
@@ -295,7 +297,7 @@ def _draw_unit(
     seed: int,
     index: int,
     *,
-    days: int,
+    days: float,
     cause: str,
     hard_case: str | None,
     severity: tuple[float, float],
@@ -321,7 +323,7 @@ def _draw_unit(
         interval_minutes=interval_minutes,
         channels=channels,
         logs_defrost=bool(draw.random() > 0.125),
-        has_economizer=bool(draw.random() < 0.75),
+        has_economizer=bool(draw.random() < 0.75) or cause == "economizer_valve_stuck",
         cooling="water" if water else "air",
     )
 
@@ -343,7 +345,7 @@ def sample_voyage() -> FleetPlan:
         (
             -20.0,
             fish,
-            {"cause": "expansion_valve_not_opening", "severity": 1.0, "onset_hours": 190.0, "stow": "hold"},
+            {"cause": "expansion_valve_not_opening", "severity": 1.0, "onset_hours": 214.0},
         ),
         (-20.0, meat, {"stow": "hold"}),
         (-20.0, fish, {"has_economizer": False}),
@@ -378,7 +380,7 @@ def sample_voyage() -> FleetPlan:
         (13.5, "bananas", {"stow": "hold"}),
         (13.5, "bananas", {}),
         (5.0, "citrus", {"cause": "door_or_seal_leak", "severity": 1.0, "onset_hours": 130.0}),
-        (-20.0, meat, {"cause": "compressor_not_starting", "severity": 0.9, "onset_hours": 230.0}),
+        (-20.0, meat, {"cause": "compressor_not_starting", "severity": 1.0, "onset_hours": 230.0}),
     )
     units = tuple(
         UnitPlan(
@@ -396,6 +398,6 @@ def sample_voyage() -> FleetPlan:
         days=14,
         route="mixed",
         units=units,
-        blackouts=((212.0, 0.75),),
+        blackouts=((179.95, 1.1),),
         name="voyage 031 of the invented ship Grey Heron",
     )

@@ -28,6 +28,11 @@ Fitted to CoolProp between −28 and 0 °C evaporating, 30 and 45 °C condensing
 """
 
 
+def limit(value: Array, low: float | Array, high: float | Array) -> Array:
+    """Keep values between two ends; several times quicker than ``numpy.clip`` on short arrays."""
+    return np.minimum(np.maximum(value, low), high)
+
+
 @dataclass(frozen=True, slots=True)
 class Saturation:
     """Saturated R134a at given temperatures; every field has the shape of the temperatures.
@@ -36,10 +41,10 @@ class Saturation:
     ----------
     pressure
         Absolute. [bar]
-    liquid_enthalpy, vapour_enthalpy
-        CoolProp's reference state. [J/kg]
     liquid_density, vapour_density
         [kg/m³]
+    liquid_enthalpy, vapour_enthalpy
+        CoolProp's reference state. [J/kg]
     vapour_heat
         Isobaric specific heat of the saturated vapour. [J/kg K]
     liquid_heat
@@ -47,10 +52,10 @@ class Saturation:
     """
 
     pressure: Array
-    liquid_enthalpy: Array
-    vapour_enthalpy: Array
     liquid_density: Array
     vapour_density: Array
+    liquid_enthalpy: Array
+    vapour_enthalpy: Array
     vapour_heat: Array
     liquid_heat: Array
 
@@ -64,10 +69,10 @@ class RefrigerantTable:
     temperatures
         Grid. [°C]
     values
-        Grid rows; columns: ln pressure [bar], liquid and vapour enthalpy, ln liquid and ln vapour density,
-        vapour and liquid specific heat. The logarithms are nearly straight between grid points.
+        One row for each field of :class:`Saturation`, one column a grid point; pressure and densities as
+        logarithms, which are nearly straight between grid points.
     slopes
-        Difference of ``values`` to the next row.
+        Difference of ``values`` to the next column.
     """
 
     temperatures: Array
@@ -76,27 +81,20 @@ class RefrigerantTable:
 
     def at(self, temperature: Array) -> Saturation:
         """Saturated properties at temperatures; outside the grid the nearest end is used. [°C]."""
-        place = np.clip((temperature - _COLDEST) / _STEP, 0.0, len(self.temperatures) - 1.001)
+        place = limit((temperature - _COLDEST) / _STEP, 0.0, len(self.temperatures) - 1.001)
         index = place.astype(np.int64)
-        rows = self.values[index] + (place - index)[:, None] * self.slopes[index]
-        logarithms = np.exp(rows[:, [0, 3, 4]])
-        return Saturation(
-            pressure=logarithms[:, 0],
-            liquid_enthalpy=rows[:, 1],
-            vapour_enthalpy=rows[:, 2],
-            liquid_density=logarithms[:, 1],
-            vapour_density=logarithms[:, 2],
-            vapour_heat=rows[:, 5],
-            liquid_heat=rows[:, 6],
-        )
+        rows = self.values.take(index, axis=1)
+        rows += (place - index) * self.slopes.take(index, axis=1)
+        np.exp(rows[:3], out=rows[:3])
+        return Saturation(*rows)
 
     def temperature_of_pressure(self, pressure: Array) -> Array:
         """Saturation temperature of absolute pressures. [bar] to [°C]."""
-        return np.interp(np.log(pressure), self.values[:, 0], self.temperatures)
+        return np.interp(np.log(pressure), self.values[0], self.temperatures)
 
     def temperature_of_vapour_density(self, density: Array) -> Array:
         """Saturation temperature at which the vapour has a density. [kg/m³] to [°C]."""
-        return np.interp(np.log(density), self.values[:, 4], self.temperatures)
+        return np.interp(np.log(density), self.values[2], self.temperatures)
 
 
 @cache
@@ -108,18 +106,18 @@ def r134a() -> RefrigerantTable:
     def saturated(output: str, quality: int) -> Array:
         return np.asarray(PropsSI(output, "T", kelvin, "Q", quality, REFRIGERANT), dtype=np.float64)
 
-    values = np.column_stack(
+    values = np.stack(
         [
             np.log(saturated("P", 1) / 1e5),
-            saturated("H", 0),
-            saturated("H", 1),
             np.log(saturated("D", 0)),
             np.log(saturated("D", 1)),
+            saturated("H", 0),
+            saturated("H", 1),
             saturated("C", 1),
             saturated("C", 0),
         ]
     )
-    slopes = np.vstack([np.diff(values, axis=0), np.zeros((1, values.shape[1]))])
+    slopes = np.diff(values, axis=1, append=values[:, -1:])
     return RefrigerantTable(temperatures, values, slopes)
 
 

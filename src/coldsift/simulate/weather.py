@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coldsift.simulate.refrigerant import Array
 
@@ -43,7 +44,7 @@ class Weather:
     sea: Array
     sun: Array
     humidity_ratio: Array
-    in_port: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    in_port: NDArray[np.bool_]
 
 
 def saturation_humidity_ratio(temperature: Array) -> Array:
@@ -55,7 +56,7 @@ def saturation_humidity_ratio(temperature: Array) -> Array:
     return np.asarray(0.622 * pressure / (1013.25 - pressure))
 
 
-def weather_along(route: str, start: datetime, days: int, seed: int) -> Weather:
+def weather_along(route: str, start: datetime, days: float, seed: int) -> Weather:
     """Weather minute by minute.
 
     Parameters
@@ -76,13 +77,14 @@ def weather_along(route: str, start: datetime, days: int, seed: int) -> Weather:
     """
     if route not in ROUTES:
         raise ValueError(f"unknown route {route!r}; known: {', '.join(ROUTES)}")
-    minutes = np.arange(days * 1440)
+    minutes = np.arange(round(days * 1440))
     hours = minutes / 60.0
+    whole = int(np.ceil(days))
     knots = np.array(ROUTES[route])
     latitude = np.interp(hours / (days * 24.0), knots[:, 0], knots[:, 1])
     draw = np.random.default_rng(np.random.SeedSequence([seed, 1_000_003]))
     # A new air mass every day or so: a small random step each day, joined smoothly.
-    daily = np.interp(hours, np.arange(days + 2) * 24.0, draw.normal(0.0, 1.2, days + 2))
+    daily = np.interp(hours, np.arange(whole + 2) * 24.0, draw.normal(0.0, 1.2, whole + 2))
     clock = (start.hour + start.minute / 60.0 + hours) % 24.0
     day_wave = np.cos((clock - 14.0) / 24.0 * 2 * np.pi)
     winter = np.where(latitude > 0, latitude, 0.5 * latitude)
@@ -90,7 +92,7 @@ def weather_along(route: str, start: datetime, days: int, seed: int) -> Weather:
     air = mean + 2.5 * day_wave + daily
     sea = 28.5 - 0.0080 * winter**2
     height = np.cos(np.radians(latitude)) * np.cos((clock - 12.0) / 24.0 * 2 * np.pi)
-    cloud = np.interp(hours, np.arange(days + 2) * 24.0, draw.uniform(0.55, 1.0, days + 2))
+    cloud = np.interp(hours, np.arange(whole + 2) * 24.0, draw.uniform(0.55, 1.0, whole + 2))
     sun = 950.0 * np.maximum(height, 0.0) * cloud
     in_port = (hours < 16.0) | (np.abs(hours / (days * 24.0) - 0.55) * days * 24.0 < 9.0)
     return Weather(air, sea, sun, 0.8 * saturation_humidity_ratio(air), in_port)

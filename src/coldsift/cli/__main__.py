@@ -1,0 +1,5 @@
+"""``python -m coldsift.cli``."""
+
+from coldsift.cli import main
+
+main()

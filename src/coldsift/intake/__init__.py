@@ -1,0 +1,11 @@
+"""Intake: log files in, common log out, every line accounted for.
+
+Goes in: paths to files, folders, globs, zip and gzip in any layout that is declared or speaks the trade's
+words. Comes out: an :class:`Intake` with the common log, what was set aside and why, one record per source and
+the messages for the user. Nothing here raises for bad input.
+"""
+
+from coldsift.intake.read import read_logs
+from coldsift.intake.records import Intake, Message, SourceRecord
+
+__all__ = ["Intake", "Message", "SourceRecord", "read_logs"]

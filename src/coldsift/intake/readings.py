@@ -1,0 +1,886 @@
+"""Texts to readings: instants, containers and channels in their inside units, and what was not believed.
+
+Goes in: the body of one file. Comes out: rows of the common log with their line, every row and reading set
+aside with its reason, and the messages. A row is never dropped: it comes out, or its line is set aside.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import polars as pl
+
+from coldsift.intake import container_numbers, pressure, times
+from coldsift.intake.body import Table
+from coldsift.intake.declaration import ColumnRule, Layout
+from coldsift.intake.fitting import ColumnPlan, Fit, Plan, fact
+from coldsift.intake.grids import split_line
+from coldsift.intake.headings import spelled, split_heading
+from coldsift.intake.records import Message
+from coldsift.intake.units import Reference, UnitOfMeasure, parse_unit
+from coldsift.schema import CHANNELS, SET_ASIDE, Channel, Quantity
+
+_ZONE_KEY = re.compile(r"\b(utc|gmt|zone|time ?zone|offset)\b", re.IGNORECASE)
+CONTAINER_FACTS = ("container", "container number", "container no", "container id", "unit", "unit number")
+REFRIGERANT_FACTS = ("refrigerant",)
+"""Preamble keys that any file may use."""
+
+PLAUSIBLE_SHARE = 0.99
+"""Share of readings inside the channel's range that lets the inside unit stand for a missing one."""
+_SEPARATORS = re.compile(r"\s*[|;/]\s*|\s*,\s+")
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user said that the files do not."""
+
+    date_order: str | None = None
+    time_zone: str | None = None
+
+
+@dataclass(slots=True)
+class Reading:
+    """The outcome of one file.
+
+    Attributes
+    ----------
+    frame
+        ``container, time, row, lines`` and the channels found; ``lines`` counts the input lines behind a row.
+    aside
+        Frames like :data:`coldsift.schema.SET_ASIDE` without source and file.
+    line_map
+        Tag-value tables: line and the row it went into.
+    """
+
+    frame: pl.DataFrame
+    aside: list[pl.DataFrame] = field(default_factory=list)
+    messages: list[Message] = field(default_factory=list)
+    time_zone: str = ""
+    pressure_reading: str = ""
+    line_map: pl.DataFrame | None = None
+
+
+class NothingReadable(Exception):
+    """The file as a whole cannot be read: what happened and what to do."""
+
+    def __init__(self, what: str, do: str) -> None:
+        super().__init__(what)
+        self.what, self.do = what, do
+
+
+class Reader:
+    """Reads the body of one file; holds what all steps need."""
+
+    def __init__(self, shown: str, name: str, table: Table, fit: Fit, settings: Settings) -> None:
+        assert fit.plan is not None
+        self.shown, self.name, self.table, self.fit = shown, name, table, fit
+        self.plan: Plan = fit.plan
+        self.layout: Layout = fit.layout
+        self.settings = settings
+        self.out = Reading(pl.DataFrame())
+
+    # ---------------------------------------------------------------------------------------- messages
+
+    def say(self, severity: str, what: str, do: str, line: int | None = None) -> None:
+        """Note a message about this file."""
+        self.out.messages.append(Message(severity, self.shown, line, what, do))  # type: ignore[arg-type]
+
+    def put_aside(self, rows: pl.Series, reason: str, container: pl.Series | None = None) -> None:
+        """Set whole lines aside."""
+        if rows.is_empty():
+            return
+        lines = rows.to_list()
+        self.out.aside.append(
+            pl.DataFrame(
+                {
+                    "row": rows,
+                    "container": container if container is not None else pl.Series([None] * len(lines)),
+                    "channel": pl.Series([None] * len(lines), dtype=pl.String),
+                    "reason": reason,
+                    "text": self.table.text_of(lines),
+                },
+                schema_overrides={"container": pl.String},
+            )
+        )
+
+    # ---------------------------------------------------------------------------------------- the steps
+
+    def read(self) -> Reading:
+        """All steps in their order."""
+        frame = self.table.frame
+        frame = frame.with_columns(container=self._container(frame))
+        missing = frame["container"].is_null()
+        if missing.any():
+            self._no_container(frame, missing)
+            frame = frame.filter(~missing)
+        self._check_numbers(frame["container"])
+        frame = self._times(frame)
+        if frame.height:
+            self._clock(frame)
+        frame = self._tag_value(frame) if self.plan.tag is not None else self._wide(frame)
+        self.out.frame = self._set_point_fact(frame)
+        self._headings()
+        return self.out
+
+    def _container(self, frame: pl.DataFrame) -> pl.Series:
+        if self.plan.container is not None:
+            return frame.select(
+                container_numbers.tidy_expression(pl.col(f"c{self.plan.container}"))
+            ).to_series()
+        number = self._container_of_file()
+        return pl.repeat(number, frame.height, dtype=pl.String, eager=True)
+
+    def _container_of_file(self) -> str | None:
+        facts = self.fit.facts
+        stated = fact(facts, self.layout.container_fact) or next(
+            (value for key in CONTAINER_FACTS if (value := fact(facts, key))), None
+        )
+        if stated:
+            return container_numbers.tidy(stated) or None
+        if self.layout.container_pattern:
+            match = re.search(self.layout.container_pattern, self.name)
+            if match:
+                return container_numbers.tidy(match.group(1))
+        found = container_numbers.find_in(self.shown)
+        if found:
+            self.say("note", f"The container number {found} is taken from the file's name.", "")
+            return found
+        for key, value in facts.items():
+            if container_numbers.is_valid(value):
+                self.say("note", f"The container number is taken from the preamble line {key!r}.", "")
+                return container_numbers.tidy(value)
+        return None
+
+    def _no_container(self, frame: pl.DataFrame, missing: pl.Series) -> None:
+        rows = frame.filter(missing)["row"]
+        self.put_aside(rows, "no container number")
+        if missing.all():
+            self.say(
+                "error",
+                "No container number: there is no such column or preamble line, and the file's name has none.",
+                "Put the container number into the file's name, or declare where it stands in a layout.",
+                int(rows[0]),
+            )
+        else:
+            self.say(
+                "warning",
+                f"{len(rows)} lines have no container number and were set aside.",
+                "See set_aside.parquet; complete the column.",
+                int(rows[0]),
+            )
+
+    def _check_numbers(self, column: pl.Series) -> None:
+        for number in column.unique(maintain_order=True):
+            fault = container_numbers.fault(number)
+            if fault:
+                self.say(
+                    "warning",
+                    f"Container number {number!r}: {fault} (ISO 6346).",
+                    "It is kept as logged; compare it with the number on the container.",
+                )
+
+    # ---------------------------------------------------------------------------------------- time
+
+    def _times(self, frame: pl.DataFrame) -> pl.DataFrame:
+        columns = [f"c{index}" for index in self.plan.time]
+        dtype = frame.schema[columns[0]]
+        if isinstance(dtype, pl.Datetime) and len(columns) == 1:
+            stamps = frame[columns[0]].dt.cast_time_unit("us")
+            nothing = pl.repeat(None, len(stamps), dtype=pl.Datetime("us"), eager=True)
+            if dtype.time_zone:
+                utc = stamps.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
+                parsed = times.Parsed(nothing, utc, "")
+            else:
+                parsed = times.Parsed(stamps, nothing, "")
+        else:
+            text = frame.select(
+                pl.concat_str(
+                    [pl.col(name).cast(pl.String).str.strip_chars() for name in columns], separator=" "
+                )
+            ).to_series()
+            order = self.layout.date_order or self.settings.date_order
+            try:
+                parsed = times.parse(text, self.layout.time_format, order)
+            except times.AmbiguousDateOrder:
+                raise NothingReadable(
+                    "The dates can be read day first or month first, and the data do not settle which.",
+                    "Say it with --date-order day_first or --date-order month_first.",
+                ) from None
+            if parsed.order:
+                self.say("note", f"Dates are read {parsed.order}.", "")
+        zone = self._zone(bool(parsed.naive.count()))
+        placed = times.to_utc(parsed.naive, zone, frame["container"])
+        instant = parsed.instant.dt.replace_time_zone("UTC")
+        stamps = instant.zip_with(instant.is_not_null(), placed.instant)
+        self._unplaced(frame, placed, parsed)
+        year = stamps.dt.year()
+        unset = (year < times.EARLIEST_YEAR) | (year > times.LATEST_YEAR)
+        if unset.any():
+            rows = frame.filter(unset)["row"]
+            self.put_aside(rows, "the clock was not set", frame.filter(unset)["container"])
+            self.say(
+                "warning",
+                f"{len(rows)} lines have a year before {times.EARLIEST_YEAR} or after {times.LATEST_YEAR}: "
+                "the clock was not set.",
+                "See set_aside.parquet.",
+                int(rows[0]),
+            )
+        good = stamps.is_not_null() & ~unset.fill_null(False)
+        return frame.with_columns(time=stamps).filter(good)
+
+    def _zone(self, needed: bool) -> str:
+        facts = self.fit.facts
+        if not needed:
+            self.out.time_zone = "each reading says its own"
+            return "UTC"
+        stated = fact(facts, self.layout.zone_fact) or next(
+            (value for key, value in facts.items() if _ZONE_KEY.search(key) and times.zone_of(value)), None
+        )
+        for zone, origin in (
+            (self.plan.heading_zone, "by the heading"),
+            (times.zone_of(stated), "by the preamble"),
+            (self.layout.zone, "by the layout"),
+            (times.zone_of(self.settings.time_zone), "by --time-zone"),
+        ):
+            if zone:
+                self.out.time_zone = f"{zone} {origin}"
+                return zone
+        self.out.time_zone = "UTC assumed"
+        self.say(
+            "warning",
+            "Nothing says in which time zone the clock ran; UTC is assumed.",
+            "If it ran on another, say so with --time-zone (such as +02:00).",
+        )
+        return "UTC"
+
+    def _unplaced(self, frame: pl.DataFrame, placed: times.Placed, parsed: times.Parsed) -> None:
+        unread = parsed.naive.is_null() & parsed.instant.is_null()
+        if unread.any():
+            lost = frame.filter(unread)
+            self.put_aside(lost["row"], "the time cannot be read", lost["container"])
+            self.say(
+                "warning" if not unread.all() else "error",
+                f"{lost.height} lines have a time that cannot be read.",
+                "See set_aside.parquet; a layout can declare the format.",
+                int(lost["row"][0]),
+            )
+        for mask, reason in (
+            (placed.never, "this clock time does not exist: the zone's clocks are put forward over it"),
+            (placed.twice, "this clock time comes twice that night, and the order does not say which it is"),
+        ):
+            if mask.any():
+                lost = frame.filter(mask)
+                self.put_aside(lost["row"], reason, lost["container"])
+                self.say(
+                    "warning",
+                    f"{lost.height} lines set aside: {reason}.",
+                    "Export the log in UTC, or give the fixed offset with --time-zone.",
+                    int(lost["row"][0]),
+                )
+        if placed.by_order:
+            self.say(
+                "note",
+                f"{placed.by_order} readings in the hour that comes twice were placed by their order.",
+                "",
+            )
+
+    def _clock(self, frame: pl.DataFrame) -> None:
+        """Report steps of the clock; the rows stay."""
+        time = frame["time"]
+        one_unit = frame["container"].n_unique() == 1
+        steps = time.diff().dt.total_seconds() if one_unit else None
+        if steps is not None and (steps.min() or 0) >= 0 and (steps.max() or 0) < 2 * 86_400:
+            return
+        found = (
+            frame.select(
+                "row",
+                "container",
+                "time",
+                step=pl.col("time").diff().over("container").dt.total_seconds(),
+            )
+            .drop_nulls()
+            .with_columns(usual=pl.col("step").median().over("container"))
+        )
+        newest_first = found.filter(pl.col("usual") < 0)["container"].unique().sort()
+        if newest_first.len():
+            self.say("note", "The rows run from the newest to the oldest; they were sorted.", "")
+        found = found.filter(~pl.col("container").is_in(newest_first.implode()))
+        back = found.filter(pl.col("step") < 0)
+        if back.height:
+            first = back.row(0, named=True)
+            self.say(
+                "warning",
+                f"The time steps back {_times(back.height)}, first by {_span(-first['step'])} "
+                f"({first['container']}).",
+                "Rows are out of order, or the clock was set back; they were sorted by time.",
+                first["row"],
+            )
+        leap = found.filter((pl.col("step") >= 2 * 86_400) & (pl.col("step") > 20 * pl.col("usual")))
+        if leap.height:
+            first = leap.row(0, named=True)
+            self.say(
+                "warning",
+                f"The time leaps forward {_times(leap.height)}, first by {_span(first['step'])} "
+                f"({first['container']}).",
+                "There is a gap in the log, or the clock was set; compare with the voyage.",
+                first["row"],
+            )
+
+    # ---------------------------------------------------------------------------------------- wide tables
+
+    def _wide(self, frame: pl.DataFrame) -> pl.DataFrame:
+        plans = [self._with_unit(plan, frame) for plan in self.plan.columns]
+        plans = [plan for plan in plans if plan is not None]
+        numbers = {plan.channel.name: f"c{plan.index}" for plan in plans if _is_measured(plan.channel)}
+        raw = frame.select(
+            "container",
+            "time",
+            "row",
+            *(
+                _number(
+                    pl.col(f"c{plan.index}"), frame.schema[f"c{plan.index}"], plan.words, self.layout
+                ).alias(plan.channel.name)
+                for plan in plans
+                if _is_measured(plan.channel)
+            ),
+            *(
+                self._state(plan, frame.schema[f"c{plan.index}"])
+                for plan in plans
+                if not _is_measured(plan.channel)
+            ),
+        )
+        raw = self._convert(raw, plans)
+        measured = [plan for plan in plans if _is_measured(plan.channel)]
+        raw = self._disbelieve(raw, frame, measured, numbers)
+        self._state_losses(raw, frame, plans)
+        return raw.with_columns(lines=pl.lit(1, dtype=pl.Int64))
+
+    def _with_unit(self, plan: ColumnPlan, frame: pl.DataFrame) -> ColumnPlan | None:
+        """The plan with a unit; None when there is none and the readings do not look like the inside unit."""
+        if plan.unit is not None or not _is_measured(plan.channel):
+            return plan
+        channel = plan.channel
+        inside = parse_unit(channel.unit)
+        column = f"c{plan.index}"
+        values = frame.select(
+            _number(pl.col(column), frame.schema[column], plan.words, self.layout)
+        ).to_series()
+        values = values.filter(~values.is_in(list(self.layout.sentinels))).drop_nulls()
+        assert channel.low is not None and channel.high is not None
+        share = values.is_between(channel.low, channel.high).mean() if len(values) else 1.0
+        if isinstance(share, float) and share >= PLAUSIBLE_SHARE:
+            if len(values):
+                self.say(
+                    "warning",
+                    f"Column {plan.heading!r} says no unit; {channel.unit} is taken, its readings are plausible so.",
+                    "Name the unit in the heading, or declare it in a layout.",
+                )
+            return replace(plan, unit=inside)
+        self.say(
+            "warning",
+            f"Column {plan.heading!r} says no unit and is not plausible in {channel.unit}; it was not read.",
+            "Name the unit in the heading, or declare it in a layout.",
+        )
+        return None
+
+    def _convert(self, raw: pl.DataFrame, plans: Sequence[ColumnPlan]) -> pl.DataFrame:
+        measured = [plan for plan in plans if _is_measured(plan.channel) and plan.unit is not None]
+        open_plans = [plan for plan in measured if plan.unit and plan.unit.reads_unknown_pressure]
+        scales = {
+            plan.channel.name: plan.unit.to_inside(plan.channel.quantity)
+            for plan in measured
+            if plan.unit is not None and plan not in open_plans
+        }
+        raw = raw.with_columns(
+            _scaled(name, scale) for name, scale in scales.items() if scale not in (None, (1, 0))
+        )
+        stated = {
+            f"{plan.unit.reference}"
+            for plan in measured
+            if plan.unit and plan.unit.reference and plan not in open_plans
+        }
+        if stated:
+            self.out.pressure_reading = f"{' and '.join(sorted(stated))}: as the file or its layout says"
+        if not open_plans:
+            return raw
+        names = [plan.channel.name for plan in open_plans]
+        raw = raw.with_columns(
+            _scaled(plan.channel.name, plan.unit.scales[Quantity.PRESSURE])
+            for plan in open_plans
+            if plan.unit
+        )
+        stated_fluid = fact(self.fit.facts, self.layout.refrigerant_fact) or next(
+            (value for key in REFRIGERANT_FACTS if (value := fact(self.fit.facts, key))), None
+        )
+        return self._settle_pressure(raw, names, stated_fluid)
+
+    def _settle_pressure(self, raw: pl.DataFrame, names: list[str], fluid: str | None) -> pl.DataFrame:
+        believable = raw.with_columns(
+            pl.when(pl.col(name).is_between(-2, 60)).then(pl.col(name)).alias(name) for name in names
+        )
+        reference, ground = pressure.settle(believable, names, fluid)
+        self.out.pressure_reading = ground
+        assumed = "assumed" in ground
+        self.say(
+            "warning" if assumed else "note",
+            f"Nothing says whether {' and '.join(names)} are gauge or absolute. Taken as {ground}.",
+            "Name it in the heading (bar g, bar a), or declare it in a layout." if assumed else "",
+        )
+        if reference is Reference.GAUGE:
+            raw = raw.with_columns(pl.col(name) + pressure.ATMOSPHERE for name in names)
+        return raw
+
+    def _disbelieve(
+        self,
+        raw: pl.DataFrame,
+        frame: pl.DataFrame,
+        plans: Sequence[ColumnPlan],
+        logged: dict[str, str],
+    ) -> pl.DataFrame:
+        """Turn readings into null that are sentinels, no numbers or outside the plausible range; list them."""
+        if not plans or raw.is_empty():
+            return raw
+        suspects = _suspects(raw, frame, plans, logged, self.layout)
+        for plan, sentinels in suspects:
+            name, column = plan.channel.name, logged[plan.channel.name]
+            text = frame[column].cast(pl.String).str.strip_chars()
+            told = ~text.str.to_lowercase().is_in(list(self.layout.empty_words)) & text.is_not_null()
+            value = raw[name]
+            plausible = value.is_between(plan.channel.low, plan.channel.high).fill_null(False)  # type: ignore[arg-type]
+            bad = told & (~plausible | value.is_in(sentinels).fill_null(False))
+            if bad.any():
+                text = self._as_it_stood(raw["row"], bad, text, column)
+                self._list_readings(raw, bad, plan.channel, text, value)
+            keep = plausible & ~bad
+            raw = raw.with_columns(pl.when(pl.lit(keep)).then(pl.col(name)).alias(name))
+        return raw
+
+    def _as_it_stood(self, rows: pl.Series, bad: pl.Series, text: pl.Series, column: str) -> pl.Series:
+        """The bad readings as the file has them: where numbers were read as numbers, from the line itself."""
+        if self.plan.tag is not None or not self.fit.delimiter:
+            return text
+        lines = self.table.text_of(rows.filter(bad).to_list())
+        cells = [split_line(line, self.fit.delimiter)[int(column[1:])].strip() for line in lines]
+        return text.scatter(bad.arg_true(), cells)
+
+    def _list_readings(
+        self, raw: pl.DataFrame, bad: pl.Series, channel: Channel, text: pl.Series, value: pl.Series
+    ) -> None:
+        rows = raw["row"].filter(bad)
+        reason = pl.select(
+            pl.when(value.is_null())
+            .then(pl.lit("not a reading"))
+            .otherwise(
+                pl.lit(
+                    f"not plausible: {channel.label} is held to {channel.low:g} ... {channel.high:g} {channel.unit}"
+                )
+            )
+        ).to_series()
+        self.out.aside.append(
+            pl.DataFrame(
+                {
+                    "row": rows,
+                    "container": raw["container"].filter(bad),
+                    "channel": pl.repeat(channel.name, len(rows), eager=True),
+                    "reason": reason.filter(bad),
+                    "text": text.filter(bad),
+                }
+            )
+        )
+        self.say(
+            "note",
+            f"{len(rows)} readings of {channel.label.lower()} are not believed, the first is {text.filter(bad)[0]!r}.",
+            "They are listed in set_aside.parquet.",
+            int(rows[0]),
+        )
+
+    # ---------------------------------------------------------------------------------------- states and text
+
+    def _state(self, plan: ColumnPlan, dtype: pl.DataType) -> pl.Expr:
+        column = pl.col(f"c{plan.index}")
+        name = plan.channel.name
+        if name == "alarms":
+            if isinstance(dtype, pl.List):
+                return column.cast(pl.List(pl.String)).alias(name)
+            return _alarms(column, self.layout.alarm_separator).alias(name)
+        if plan.channel.quantity is Quantity.TEXT:
+            text = column.cast(pl.String).str.strip_chars()
+            text = text.str.to_lowercase() if name == "condenser_cooling" else text
+            return (
+                pl.when(~text.str.to_lowercase().is_in(list(self.layout.empty_words))).then(text).alias(name)
+            )
+        if dtype == pl.Boolean:
+            return column.alias(name)
+        return _on_off(column, self.layout).alias(name)
+
+    def _state_losses(self, raw: pl.DataFrame, frame: pl.DataFrame, plans: Sequence[ColumnPlan]) -> None:
+        for plan in plans:
+            name, column = plan.channel.name, f"c{plan.index}"
+            if plan.channel.quantity is not Quantity.STATE or frame.schema[column] == pl.Boolean:
+                continue
+            if raw[name].null_count() == frame[column].null_count():
+                continue
+            text = frame[column].cast(pl.String).str.strip_chars()
+            bad = (
+                raw[name].is_null()
+                & text.is_not_null()
+                & ~text.str.to_lowercase().is_in(list(self.layout.empty_words))
+            )
+            if bad.any():
+                self._list_states(raw, bad, plan.channel, text)
+
+    def _list_states(self, raw: pl.DataFrame, bad: pl.Series, channel: Channel, text: pl.Series) -> None:
+        rows = raw["row"].filter(bad)
+        self.out.aside.append(
+            pl.DataFrame(
+                {
+                    "row": rows,
+                    "container": raw["container"].filter(bad),
+                    "channel": pl.repeat(channel.name, len(rows), eager=True),
+                    "reason": pl.repeat("neither on nor off", len(rows), eager=True),
+                    "text": text.filter(bad),
+                }
+            )
+        )
+        self.say(
+            "note",
+            f"{len(rows)} readings of {channel.label.lower()} say neither on nor off, the first is "
+            f"{text.filter(bad)[0]!r}.",
+            "A layout can declare words for on and off.",
+            int(rows[0]),
+        )
+
+    # ---------------------------------------------------------------------------------------- tag-value tables
+
+    def _tag_value(self, frame: pl.DataFrame) -> pl.DataFrame:
+        plan, layout = self.plan, self.layout
+        tag, value = f"c{plan.tag}", f"c{plan.value}"
+        unit = f"c{plan.unit}" if plan.unit is not None else None
+        rules = {
+            name: (rule, self._tag_unit(rule, name))
+            for name in frame[tag].drop_nulls().unique(maintain_order=True)
+            if (rule := _rule_of(plan.tags, name)) is not None
+        }
+        known = frame[tag].is_in(list(rules)).fill_null(False)
+        if not known.all():
+            lost = frame.filter(~known)
+            names = lost[tag].fill_null("").unique(maintain_order=True).to_list()
+            self.put_aside(lost["row"], "this tag is not known", lost["container"])
+            self.say(
+                "warning",
+                f"{lost.height} lines have tags that are not known: {', '.join(map(repr, names[:8]))}.",
+                "Declare the tags in a layout (see parsers/README.md).",
+                int(lost["row"][0]),
+            )
+            frame = frame.filter(known)
+        frame = frame.with_columns(
+            channel=pl.col(tag).replace_strict(
+                {name: rule.channel for name, (rule, _) in rules.items()}, return_dtype=pl.String
+            ),
+            text=pl.col(value).cast(pl.String).str.strip_chars(),
+            lines=pl.lit(1, dtype=pl.Int64),
+        )
+        frame = self._drop_repeats(frame)
+        parts: list[pl.DataFrame] = []
+        pressures: dict[str, UnitOfMeasure] = {}
+        for (channel_name,), part in frame.group_by("channel", maintain_order=True):
+            channel = CHANNELS[str(channel_name)]
+            rule, declared = next(entry for entry in rules.values() if entry[0].channel == channel_name)
+            words = dict(rule.words) or _plain_words(channel)
+            parts.append(self._tag_channel(part, channel, declared, unit, words, pressures))
+        keys = (
+            frame.group_by("container", "time", maintain_order=True)
+            .agg(pl.col("row").min(), pl.len().cast(pl.Int64).alias("lines"))
+            .sort("container", "time")
+        )
+        self.out.line_map = (
+            frame.select("container", "time", line="row")
+            .join(
+                keys.select("container", "time", "row"),
+                on=["container", "time"],
+                how="left",
+                maintain_order="left",
+            )
+            .select("row", "line")
+        )
+        wide = keys
+        for part in parts:
+            wide = wide.join(part, on=["container", "time"], how="left", maintain_order="left")
+        if pressures:
+            wide = self._settle_pressure(
+                wide, list(pressures), fact(self.fit.facts, self.layout.refrigerant_fact)
+            )
+            wide = self._clip_settled(wide, list(pressures))
+        return wide.sort("row") if layout else wide
+
+    def _clip_settled(self, wide: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+        for name in names:
+            channel = CHANNELS[name]
+            value = wide[name]
+            bad = ~value.is_between(channel.low, channel.high).fill_null(True)  # type: ignore[arg-type]
+            if bad.any():
+                self._list_readings(wide, bad, channel, value.cast(pl.String), value)
+                wide = wide.with_columns(pl.when(pl.lit(~bad)).then(pl.col(name)).alias(name))
+        return wide
+
+    def _tag_unit(self, rule: ColumnRule, tag: str) -> UnitOfMeasure | None:
+        return parse_unit(rule.unit) or parse_unit(split_heading(tag)[1])
+
+    def _drop_repeats(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """One line per container, time and channel: equal ones merged, others set aside."""
+        keys = ["container", "time", "channel"]
+        if not frame.select(keys).is_duplicated().any():
+            return frame
+        marked = frame.with_columns(
+            first_text=pl.col("text").first().over(keys),
+            first_row=pl.col("row").first().over(keys),
+        )
+        repeat = marked["row"] != marked["first_row"]
+        same = repeat & marked["text"].eq_missing(marked["first_text"])
+        merged = marked.filter(same)
+        if merged.height:
+            self.say("note", f"{merged.height} lines repeat a line above; merged.", "", int(merged["row"][0]))
+        conflict = marked.filter(repeat & ~same)
+        if conflict.height:
+            for (line,), part in conflict.group_by("first_row", maintain_order=True):
+                self.put_aside(part["row"], f"conflicts with {self.shown} line {line}", part["container"])
+            self.say(
+                "warning",
+                f"{conflict.height} lines give another value for the same container, time and tag as a line above; "
+                "the first was kept.",
+                "See set_aside.parquet.",
+                int(conflict["row"][0]),
+            )
+        self.merged_lines = merged.height
+        return frame.filter(~repeat)
+
+    merged_lines = 0
+
+    def _tag_channel(
+        self,
+        part: pl.DataFrame,
+        channel: Channel,
+        declared: UnitOfMeasure | None,
+        unit_column: str | None,
+        words: dict[str, float],
+        pressures: dict[str, UnitOfMeasure],
+    ) -> pl.DataFrame:
+        name = channel.name
+        keys = part.select("container", "time")
+        if not _is_measured(channel):
+            plan = ColumnPlan(0, name, channel, None, words)
+            named = part.rename({"text": "c_text"})
+            logged = named.select("container", "time", "row", pl.col("c_text").alias("c0"))
+            read = logged.with_columns(self._state(plan, pl.String()))
+            self._state_losses(read, logged, [plan])
+            return keys.with_columns(read[name])
+        found: UnitOfMeasure | None = None
+        if unit_column is not None:
+            spellings = part[unit_column].drop_nulls().unique(maintain_order=True).to_list()
+            units = [parse_unit(text) for text in spellings]
+            fitting = [entry for entry in units if entry and channel.quantity in entry.scales]
+            if len({(entry.scales[channel.quantity], entry.reference) for entry in fitting}) > 1:
+                self.say(
+                    "warning",
+                    f"{channel.label} comes in several units ({', '.join(map(str, spellings[:4]))}).",
+                    "Only lines in the first unit are believed; split the file.",
+                )
+                wrong = part[unit_column] != spellings[0]
+                self._list_readings(
+                    part, wrong, channel, part["text"], pl.repeat(None, part.height, eager=True)
+                )
+                part = part.with_columns(text=pl.when(~pl.lit(wrong)).then(pl.col("text")))
+            found = fitting[0] if fitting else None
+        number = part.select(
+            "container", "time", "row", _number(pl.col("text"), pl.String(), words, self.layout).alias(name)
+        )
+        unit = found or declared
+        plan = ColumnPlan(0, name, channel, unit, words)
+        logged = part.select("row", pl.col("text").alias("c0"))
+        if unit is None:
+            with_unit = self._with_unit(plan, logged)
+            if with_unit is None:
+                wrong = number[name].is_not_null()
+                self._list_readings(number, wrong, channel, part["text"], number[name])
+                return keys.with_columns(pl.lit(None, dtype=pl.Float64).alias(name))
+            plan = with_unit
+        assert plan.unit is not None
+        if plan.unit.reads_unknown_pressure:
+            pressures[name] = plan.unit
+            number = number.with_columns(_scaled(name, plan.unit.scales[Quantity.PRESSURE]))
+            loose = replace(plan, channel=replace(channel, low=-2, high=60))
+            number = self._disbelieve(number, logged, [loose], {name: "c0"})
+        else:
+            number = self._convert(number, [plan])
+            number = self._disbelieve(number, logged, [plan], {name: "c0"})
+        return keys.with_columns(number[name])
+
+    # ---------------------------------------------------------------------------------------- the rest
+
+    def _set_point_fact(self, frame: pl.DataFrame) -> pl.DataFrame:
+        for rule in self.layout.facts:
+            text = fact(self.fit.facts, rule.key)
+            if not text or rule.channel in frame.columns:
+                continue
+            match = re.match(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*(.*)", text)
+            unit = match and (parse_unit(match.group(2)) or parse_unit(rule.unit))
+            if not match or not unit:
+                self.say(
+                    "warning",
+                    f"The preamble line {rule.key!r} is {text!r}, not a reading.",
+                    "Correct the file.",
+                )
+                continue
+            scale = unit.to_inside(CHANNELS[rule.channel].quantity)
+            if scale is None:
+                continue
+            value = float(match.group(1).replace(",", ".")) * scale[0] + scale[1]
+            channel = CHANNELS[rule.channel]
+            if channel.low is not None and channel.high is not None and channel.low <= value <= channel.high:
+                frame = frame.with_columns(pl.lit(value).alias(rule.channel))
+        if "set_point" not in frame.columns or (
+            frame.height and frame["set_point"].null_count() == frame.height
+        ):
+            self.say(
+                "warning",
+                "No set point is logged.",
+                "Excursions cannot be judged without it; give it with --bookings.",
+            )
+        return frame
+
+    def _headings(self) -> None:
+        plan = self.plan
+        if plan.unknown:
+            self.say(
+                "note",
+                f"Columns not known and not read: {', '.join(map(repr, plan.unknown[:12]))}"
+                f"{' and more' if len(plan.unknown) > 12 else ''}.",
+                "If one is wanted, declare it in a layout.",
+            )
+        if plan.doubled:
+            self.say(
+                "note",
+                f"Columns not read, an earlier one means the same: {', '.join(map(repr, plan.doubled))}.",
+                "",
+            )
+        if plan.differing_units:
+            self.say(
+                "warning",
+                f"Units differ from the layout's; the file's own are taken: {'; '.join(plan.differing_units)}.",
+                "Check that the layout is the right one.",
+            )
+
+
+def _is_measured(channel: Channel) -> bool:
+    return not channel.is_state
+
+
+def _plain_words(channel: Channel) -> dict[str, float]:
+    from coldsift.intake.declaration import SHARE_WORDS
+
+    return dict(SHARE_WORDS) if channel.quantity is Quantity.SHARE else {}
+
+
+def _rule_of(rules: dict[str, ColumnRule], tag: str) -> ColumnRule | None:
+    return rules.get(spelled(tag)) or rules.get(spelled(split_heading(tag)[0]))
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _span(seconds: float) -> str:
+    if seconds < 7200:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h" if seconds < 2 * 86_400 else f"{seconds / 86_400:.1f} days"
+
+
+def _scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
+    factor, offset = scale or (1.0, 0.0)
+    column = pl.col(name)
+    column = column * factor if factor != 1 else column
+    return column + offset if offset else column
+
+
+def _number(column: pl.Expr, dtype: pl.DataType, words: dict[str, float], layout: Layout) -> pl.Expr:
+    if dtype.is_numeric():
+        return column.cast(pl.Float64)
+    if dtype != pl.String:
+        return column.cast(pl.Float64, strict=False)
+    text = column.str.strip_chars()
+    number = text.str.replace(",", ".", literal=True) if layout.decimal == "," else text
+    value = number.cast(pl.Float64, strict=False)
+    if words:
+        value = pl.coalesce(
+            value, text.str.to_lowercase().replace_strict(words, default=None, return_dtype=pl.Float64)
+        )
+    return value
+
+
+def _on_off(column: pl.Expr, layout: Layout) -> pl.Expr:
+    text = column.cast(pl.String).str.strip_chars().str.to_lowercase()
+    text = text.str.strip_suffix(".0")
+    return (
+        pl.when(text.is_in(list(layout.on_words)))
+        .then(True)
+        .when(text.is_in(list(layout.off_words)))
+        .then(False)
+    )
+
+
+def _alarms(column: pl.Expr, separator: str | None) -> pl.Expr:
+    text = column.cast(pl.String).str.strip_chars()
+    if separator is None:
+        text, separator = text.str.replace_all(_SEPARATORS.pattern, "|"), "|"
+    listed = text.str.split(separator).list.eval(
+        pl.element().str.strip_chars().filter(~pl.element().str.strip_chars().is_in(["", "-", "0", "none"]))
+    )
+    return pl.when(text.is_not_null() & (text != "")).then(listed)
+
+
+def _suspects(
+    raw: pl.DataFrame,
+    frame: pl.DataFrame,
+    plans: Sequence[ColumnPlan],
+    logged: dict[str, str],
+    layout: Layout,
+) -> list[tuple[ColumnPlan, list[float]]]:
+    """Channels that may hold a reading not to be believed, with their sentinels in the inside unit."""
+    names = [plan.channel.name for plan in plans]
+    extremes = raw.select(
+        *(pl.col(name).min().alias(f"{name}<") for name in names),
+        *(pl.col(name).max().alias(f"{name}>") for name in names),
+        *(pl.col(name).null_count().alias(f"{name}?") for name in names),
+        *(pl.col(name).is_nan().any().alias(f"{name}!") for name in names),
+    ).row(0, named=True)
+    found = []
+    for plan in plans:
+        name, channel = plan.channel.name, plan.channel
+        low, high = extremes[f"{name}<"], extremes[f"{name}>"]
+        assert channel.low is not None and channel.high is not None
+        sentinels = _sentinels_inside(plan, layout)
+        outside = low is not None and (low < channel.low or high > channel.high)
+        lost = extremes[f"{name}?"] > frame[logged[name]].null_count()
+        if outside or lost or extremes[f"{name}!"] or (sentinels and raw[name].is_in(sentinels).any()):
+            found.append((plan, sentinels))
+    return found
+
+
+def _sentinels_inside(plan: ColumnPlan, layout: Layout) -> list[float]:
+    """The layout's sentinels in the inside unit, those only that would pass for plausible there."""
+    scale = plan.unit.to_inside(plan.channel.quantity) if plan.unit else (1.0, 0.0)
+    factor, offset = scale or (1.0, 0.0)
+    inside = [value * factor + offset for value in layout.sentinels]
+    low, high = plan.channel.low, plan.channel.high
+    return [value for value in inside if low is not None and high is not None and low <= value <= high]
+
+
+def empty_aside() -> pl.DataFrame:
+    """Nothing set aside."""
+    return SET_ASIDE.empty().drop("source", "file")
+
+
+__all__ = ["NothingReadable", "Reader", "Reading", "Settings", "empty_aside", "math"]

@@ -1,0 +1,154 @@
+"""A simulated voyage on disk: logs in the layouts of real life, and beside them what was planted."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from coldsift.simulate import Fleet, simulate
+from coldsift.simulate.layouts import write_logs
+from coldsift.simulate.plan import FleetPlan, plan_fleet, sample_voyage
+
+TRUTH = "voyage.json"
+
+SAMPLE_NAME = "Invented voyage of the QX fleet"
+
+SAMPLE_LAYOUTS = (
+    "comma_iso",
+    "semicolon_preamble",
+    "fahrenheit_psi",
+    "tag_value+gzip",
+    "two_heading_rows",
+    "workbook",
+    "fleet_parquet",
+    "plain_words",
+    "comma_iso+split",
+    "semicolon_preamble+zip",
+    "fixed_width",
+    "json_lines",
+)
+"""Layouts of the sample, dealt round to its units."""
+
+
+class VoyageError(Exception):
+    """The voyage could not be written; says why and what to do."""
+
+
+def write_sample(out: Path) -> list[Path]:
+    """Write the invented voyage of ``sample_logs``.
+
+    Parameters
+    ----------
+    out
+        New or empty folder.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The log files.
+    """
+    plan = sample_voyage()
+    units = [unit.container for unit in plan.units]
+    assignment = {
+        container: SAMPLE_LAYOUTS[place % len(SAMPLE_LAYOUTS)] for place, container in enumerate(units)
+    }
+    return _write(plan, out, SAMPLE_NAME, assignment)
+
+
+def write_voyage(
+    out: Path, *, units: int, days: float, seed: int, route: str, fault_share: float, layout: str
+) -> list[Path]:
+    """Write a voyage of chosen size.
+
+    Parameters
+    ----------
+    out
+        New or empty folder.
+    units, days, seed, route, fault_share
+        See :func:`coldsift.simulate.plan.plan_fleet`.
+    layout
+        One layout for every unit.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The log files.
+
+    Raises
+    ------
+    VoyageError
+        When the folder holds files, or the layout is not known.
+    """
+    plan = plan_fleet(units=units, days=days, seed=seed, route=route, fault_share=fault_share)
+    return _write(
+        plan, out, f"Simulated voyage, seed {seed}", {unit.container: layout for unit in plan.units}
+    )
+
+
+def _write(plan: FleetPlan, out: Path, name: str, assignment: dict[str, str]) -> list[Path]:
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise VoyageError(f"{out} is not an empty folder. Name a new one with --out.")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    fleet = simulate(plan)
+    staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
+    try:
+        staging.chmod(0o755)
+        try:
+            written = write_logs(fleet.log, staging, assignment)
+        except ValueError as error:
+            raise VoyageError(str(error)) from error
+        truth = json.dumps(truth_of(fleet, name, assignment), indent=1, ensure_ascii=False)
+        (staging / TRUTH).write_text(truth + "\n", encoding="utf-8", newline="")
+        if out.exists():
+            out.rmdir()
+        staging.rename(out)
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+    return [out / path.relative_to(staging) for path in written]
+
+
+def truth_of(fleet: Fleet, name: str, assignment: dict[str, str]) -> dict[str, Any]:
+    """What was planted, ready for JSON; times UTC, temperatures °C.
+
+    Parameters
+    ----------
+    fleet
+        From :func:`coldsift.simulate.simulate`.
+    name
+        Of the voyage.
+    assignment
+        Layout of each container.
+
+    Returns
+    -------
+    dict
+        ``invented`` is always true: nothing simulated may be taken for a record of a real voyage.
+    """
+    layouts = pl.DataFrame({"container": list(assignment), "layout": list(assignment.values())})
+    truth = fleet.truth.drop("layout", strict=False).join(
+        layouts, on="container", how="left", maintain_order="left"
+    )
+    return {
+        "invented": True,
+        "name": name,
+        "seed": fleet.plan.seed,
+        "days": fleet.plan.days,
+        "route": fleet.plan.route,
+        "units": _records(truth),
+        "defrosts": _records(fleet.defrosts),
+        "excursions": _records(fleet.excursions),
+    }
+
+
+def _records(frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """Rows with times as ISO text."""
+    times = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
+    rounded = frame.with_columns(
+        pl.col(times).dt.strftime("%Y-%m-%dT%H:%M:%SZ"), pl.selectors.float().round(4)
+    )
+    return rounded.to_dicts()
