@@ -13,7 +13,7 @@ import pytest
 from tests.report.fleet import START, container, defrosts, excursion, table, timeline
 
 from coldsift import schema
-from coldsift.report.charts import LINE_POINTS, stretches, thinned, unit_chart
+from coldsift.report.charts import LINE_POINTS, script_safe, stretches, thinned, unit_chart
 
 NAME = container(1)
 TYPES = {"u1": np.uint8, "u4": np.uint32, "f4": np.float32}
@@ -172,3 +172,10 @@ def test_stretches_cover_every_reading_once() -> None:
     gap_after = np.array([False, True, False, False, False, True])
     assert stretches(seconds, gap_after) == [(0, 2), (2, 3), (3, 5), (5, 6)]
     assert stretches(seconds[:0], gap_after[:0]) == []
+
+
+def test_nothing_in_a_figure_can_end_the_script_element_it_stands_in() -> None:
+    hostile = {"name": "</script><!--<script>&\u2028"}
+    text = script_safe(hostile)
+    assert not set("<>&\u2028") & set(text)
+    assert json.loads(text) == hostile

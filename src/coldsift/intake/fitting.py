@@ -488,9 +488,9 @@ def _guess_wide(
 ) -> Layout:
     rules: dict[str, ColumnRule] = {}
     for name, mean in zip(row, means, strict=True):
-        if mean in CHANNELS and mean not in rules:
+        if mean is not None and mean in CHANNELS and mean not in rules:
             rules[mean] = ColumnRule((name.strip(),), mean)
-    measured = [at for at, mean in enumerate(means) if mean in CHANNELS and not CHANNELS[mean].is_state]
+    measured = [at for at, mean in enumerate(means) if mean in CHANNELS and not CHANNELS[str(mean)].is_state]
     return Layout(
         name=GENERIC,
         form=_FORM_OF[grid.kind],
@@ -569,7 +569,7 @@ def _tag_rules(rows: Sequence[Sequence[str]], tag: int) -> list[ColumnRule]:
     for row in rows:
         if len(row) > tag and (name := row[tag].strip()) and name not in rules:
             mean = meaning(split_heading(name)[0])
-            if mean in CHANNELS:
+            if mean is not None and mean in CHANNELS:
                 rules[name] = ColumnRule((name,), mean, split_heading(name)[1])
     # A tag may first come after the rows looked at here, so the channels' own words are listed too.
     seen = {spelled(name) for name in rules}

@@ -70,7 +70,7 @@ def spelled(text: str) -> str:
 
 @cache
 def _meanings() -> dict[str, str]:
-    found = {}
+    found: dict[str, str] = {}
     for channel in CHANNELS.values():
         for word in (channel.name.replace("_", " "), *channel.words):
             found.setdefault(plain(word), channel.name)

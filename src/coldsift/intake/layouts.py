@@ -350,7 +350,7 @@ def _draft_columns(names: Sequence[str], layout: Layout) -> list[str]:
             continue
         bare, unit = split_heading(name)
         mean = meaning(bare)
-        if mean in CHANNELS:
+        if mean is not None and mean in CHANNELS:
             lines += ["", "[[column]]", f"heading = {_quote(name.strip())}", f'channel = "{mean}"  # GUESS']
             if not CHANNELS[mean].is_state:
                 mark = "" if unit else "  # GUESS"

@@ -100,7 +100,7 @@ def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None
     logged = readings.select(pl.min_horizontal(pressures)).to_series()
     below = int((logged < BELOW_ZERO).sum())
     if below >= FEWEST:
-        return Reference.GAUGE, f"gauge: {below} readings are below zero, the lowest {logged.min():.2f} bar"
+        return Reference.GAUGE, f"gauge: {below} readings are below zero"
     fluid = known_refrigerant(refrigerant)
     return (
         _at_standstill(readings, pressures, fluid)

@@ -18,6 +18,7 @@ from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.merge import merge
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
 from coldsift.intake.records import Intake, Message, SourceRecord
+from coldsift.intake.tag_value import TagValueReader
 from coldsift.schema import COMMON_LOG, SET_ASIDE
 
 Progress = Callable[[str, int, int], None]
@@ -162,7 +163,8 @@ def _read_grid(
             Message("error", shown, None, "The file has a heading but no rows.", "Fetch it once more.")
         )
     _ragged_messages(source, shown, table)
-    reader = Reader(shown, source.payload.name, table, fit, settings)
+    kind = Reader if fit.plan is None or fit.plan.tag is None else TagValueReader
+    reader = kind(shown, source.payload.name, table, fit, settings)
     try:
         reading = reader.read() if table.frame.height else Reading(pl.DataFrame())
     except NothingReadable as trouble:
@@ -171,7 +173,7 @@ def _read_grid(
             source, grid, fit, "the file as a whole could not be read: the date order is not settled", table
         )
         return
-    _take(source, table, reading, reader.merged_lines)
+    _take(source, table, reading)
 
 
 def _ragged_messages(source: _Source, shown: str, table: Table) -> None:
@@ -250,7 +252,7 @@ def _all_aside(source: _Source, grid: Grid, fit: Fit | None, reason: str, table:
     )
 
 
-def _take(source: _Source, table: Table, reading: Reading, merged_lines: int) -> None:
+def _take(source: _Source, table: Table, reading: Reading) -> None:
     aside = [*([_aside_frame(table.aside)] if table.aside else []), *reading.aside]
     whole_lines = sum(int(frame["channel"].null_count()) for frame in aside)
     source.frame = reading.frame if reading.frame.height else None
@@ -278,7 +280,7 @@ def _take(source: _Source, table: Table, reading: Reading, merged_lines: int) ->
         blank_lines=table.blank_lines,
         rows=table.rows,
         used=used,
-        merged=merged_lines,
+        merged=reading.merged_lines,
         set_aside=whole_lines,
         truncated=table.truncated is not None or bool(source.payload.trouble),
         messages=tuple(source.messages),

@@ -6,7 +6,6 @@ aside with its reason, and the messages. A row is never dropped: it comes out, o
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -15,19 +14,20 @@ import polars as pl
 
 from coldsift.intake import container_numbers, pressure, times
 from coldsift.intake.body import Table
-from coldsift.intake.declaration import ColumnRule, Layout
+from coldsift.intake.declaration import Layout
 from coldsift.intake.fitting import ColumnPlan, Fit, Plan, fact
 from coldsift.intake.grids import split_line
-from coldsift.intake.headings import spelled, split_heading
 from coldsift.intake.records import Message
-from coldsift.intake.units import Reference, UnitOfMeasure, parse_unit
-from coldsift.schema import CHANNELS, SET_ASIDE, Channel, Quantity
+from coldsift.intake.units import ATMOSPHERE, Reference, parse_unit
+from coldsift.schema import CHANNELS, Channel, Quantity
 
 _ZONE_KEY = re.compile(r"\b(utc|gmt|zone|time ?zone|offset)\b", re.IGNORECASE)
 CONTAINER_FACTS = ("container", "container number", "container no", "container id", "unit", "unit number")
-REFRIGERANT_FACTS = ("refrigerant",)
+REFRIGERANT_FACT = "refrigerant"
 """Preamble keys that any file may use."""
 
+LEAP = 2 * 86_400
+"""A step forward of at least this is reported. [s]"""
 PLAUSIBLE_SHARE = 0.99
 """Share of readings inside the channel's range that lets the inside unit stand for a missing one."""
 _SEPARATORS = re.compile(r"\s*[|;/]\s*|\s*,\s+")
@@ -52,7 +52,9 @@ class Reading:
     aside
         Frames like :data:`coldsift.schema.SET_ASIDE` without source and file.
     line_map
-        Tag-value tables: line and the row it went into.
+        Tag-value tables: ``line`` and the ``row`` it went into.
+    merged_lines
+        Tag-value tables: lines that repeat another one of the file.
     """
 
     frame: pl.DataFrame
@@ -61,6 +63,7 @@ class Reading:
     time_zone: str = ""
     pressure_reading: str = ""
     line_map: pl.DataFrame | None = None
+    merged_lines: int = 0
 
 
 class NothingReadable(Exception):
@@ -88,7 +91,7 @@ class Reader:
         """Note a message about this file."""
         self.out.messages.append(Message(severity, self.shown, line, what, do))  # type: ignore[arg-type]
 
-    def put_aside(self, rows: pl.Series, reason: str, container: pl.Series | None = None) -> None:
+    def put_aside(self, rows: pl.Series, reason: str | pl.Series, container: pl.Series | None = None) -> None:
         """Set whole lines aside."""
         if rows.is_empty():
             return
@@ -99,7 +102,9 @@ class Reader:
                     "row": rows,
                     "container": container if container is not None else pl.Series([None] * len(lines)),
                     "channel": pl.Series([None] * len(lines), dtype=pl.String),
-                    "reason": reason,
+                    "reason": reason
+                    if isinstance(reason, pl.Series)
+                    else pl.repeat(reason, len(lines), eager=True),
                     "text": self.table.text_of(lines),
                 },
                 schema_overrides={"container": pl.String},
@@ -120,8 +125,7 @@ class Reader:
         frame = self._times(frame)
         if frame.height:
             self._clock(frame)
-        frame = self._tag_value(frame) if self.plan.tag is not None else self._wide(frame)
-        self.out.frame = self._set_point_fact(frame)
+        self.out.frame = self._facts(self._channels(frame))
         self._headings()
         return self.out
 
@@ -292,7 +296,7 @@ class Reader:
         time = frame["time"]
         one_unit = frame["container"].n_unique() == 1
         steps = time.diff().dt.total_seconds() if one_unit else None
-        if steps is not None and (steps.min() or 0) >= 0 and (steps.max() or 0) < 2 * 86_400:
+        if steps is not None and not ((steps < 0) | (steps >= LEAP)).any():
             return
         found = (
             frame.select(
@@ -318,7 +322,7 @@ class Reader:
                 "Rows are out of order, or the clock was set back; they were sorted by time.",
                 first["row"],
             )
-        leap = found.filter((pl.col("step") >= 2 * 86_400) & (pl.col("step") > 20 * pl.col("usual")))
+        leap = found.filter((pl.col("step") >= LEAP) & (pl.col("step") > 20 * pl.col("usual")))
         if leap.height:
             first = leap.row(0, named=True)
             self.say(
@@ -331,36 +335,34 @@ class Reader:
 
     # ---------------------------------------------------------------------------------------- wide tables
 
-    def _wide(self, frame: pl.DataFrame) -> pl.DataFrame:
-        plans = [self._with_unit(plan, frame) for plan in self.plan.columns]
-        plans = [plan for plan in plans if plan is not None]
-        numbers = {plan.channel.name: f"c{plan.index}" for plan in plans if _is_measured(plan.channel)}
-        raw = frame.select(
-            "container",
-            "time",
-            "row",
-            *(
-                _number(
-                    pl.col(f"c{plan.index}"), frame.schema[f"c{plan.index}"], plan.words, self.layout
-                ).alias(plan.channel.name)
-                for plan in plans
-                if _is_measured(plan.channel)
-            ),
-            *(
-                self._state(plan, frame.schema[f"c{plan.index}"])
-                for plan in plans
-                if not _is_measured(plan.channel)
-            ),
-        )
-        raw = self._convert(raw, plans)
-        measured = [plan for plan in plans if _is_measured(plan.channel)]
-        raw = self._disbelieve(raw, frame, measured, numbers)
-        self._state_losses(raw, frame, plans)
+    def _channels(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """The channels of a wide table, one column each."""
+        plans = [plan for entry in self.plan.columns if (plan := self._with_unit(entry, frame)) is not None]
+        measured = [plan for plan in plans if not plan.channel.is_state]
+        states = [plan for plan in plans if plan.channel.is_state]
+        schema = frame.schema
+        raw = self._numbers(frame, measured, [self._state(plan, schema[_name(plan)]) for plan in states])
+        raw = self._convert(raw, measured)
+        raw = self._disbelieve(raw, frame, measured)
+        self._state_losses(raw, frame, states)
         return raw.with_columns(lines=pl.lit(1, dtype=pl.Int64))
+
+    def _numbers(
+        self, frame: pl.DataFrame, plans: Sequence[ColumnPlan], others: Sequence[pl.Expr] = ()
+    ) -> pl.DataFrame:
+        """Keys, the measured channels as numbers in the unit they are logged in, and other columns."""
+        schema = frame.schema
+        numbers = (
+            _number(pl.col(_name(plan)), schema[_name(plan)], plan.words, self.layout).alias(
+                plan.channel.name
+            )
+            for plan in plans
+        )
+        return frame.select("container", "time", "row", *numbers, *others)
 
     def _with_unit(self, plan: ColumnPlan, frame: pl.DataFrame) -> ColumnPlan | None:
         """The plan with a unit; None when there is none and the readings do not look like the inside unit."""
-        if plan.unit is not None or not _is_measured(plan.channel):
+        if plan.unit is not None or plan.channel.is_state:
             return plan
         channel = plan.channel
         inside = parse_unit(channel.unit)
@@ -387,7 +389,7 @@ class Reader:
         return None
 
     def _convert(self, raw: pl.DataFrame, plans: Sequence[ColumnPlan]) -> pl.DataFrame:
-        measured = [plan for plan in plans if _is_measured(plan.channel) and plan.unit is not None]
+        measured = [plan for plan in plans if plan.unit is not None]
         open_plans = [plan for plan in measured if plan.unit and plan.unit.reads_unknown_pressure]
         scales = {
             plan.channel.name: plan.unit.to_inside(plan.channel.quantity)
@@ -395,7 +397,7 @@ class Reader:
             if plan.unit is not None and plan not in open_plans
         }
         raw = raw.with_columns(
-            _scaled(name, scale) for name, scale in scales.items() if scale not in (None, (1, 0))
+            scaled(name, scale) for name, scale in scales.items() if scale not in (None, (1, 0))
         )
         stated = {
             f"{plan.unit.reference}"
@@ -408,16 +410,13 @@ class Reader:
             return raw
         names = [plan.channel.name for plan in open_plans]
         raw = raw.with_columns(
-            _scaled(plan.channel.name, plan.unit.scales[Quantity.PRESSURE])
-            for plan in open_plans
-            if plan.unit
+            scaled(plan.channel.name, plan.unit.scales[Quantity.PRESSURE]) for plan in open_plans if plan.unit
         )
-        stated_fluid = fact(self.fit.facts, self.layout.refrigerant_fact) or next(
-            (value for key in REFRIGERANT_FACTS if (value := fact(self.fit.facts, key))), None
-        )
-        return self._settle_pressure(raw, names, stated_fluid)
+        return self._settle_pressure(raw, names)
 
-    def _settle_pressure(self, raw: pl.DataFrame, names: list[str], fluid: str | None) -> pl.DataFrame:
+    def _settle_pressure(self, raw: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+        """Pressures in bar to absolute, where nothing said whether they are gauge."""
+        fluid = fact(self.fit.facts, self.layout.refrigerant_fact) or fact(self.fit.facts, REFRIGERANT_FACT)
         believable = raw.with_columns(
             pl.when(pl.col(name).is_between(-2, 60)).then(pl.col(name)).alias(name) for name in names
         )
@@ -430,7 +429,7 @@ class Reader:
             "Name it in the heading (bar g, bar a), or declare it in a layout." if assumed else "",
         )
         if reference is Reference.GAUGE:
-            raw = raw.with_columns(pl.col(name) + pressure.ATMOSPHERE for name in names)
+            raw = raw.with_columns(pl.col(name) + ATMOSPHERE for name in names)
         return raw
 
     def _disbelieve(
@@ -438,14 +437,13 @@ class Reader:
         raw: pl.DataFrame,
         frame: pl.DataFrame,
         plans: Sequence[ColumnPlan],
-        logged: dict[str, str],
     ) -> pl.DataFrame:
         """Turn readings into null that are sentinels, no numbers or outside the plausible range; list them."""
         if not plans or raw.is_empty():
             return raw
-        suspects = _suspects(raw, frame, plans, logged, self.layout)
+        suspects = _suspects(raw, frame, plans, self.layout)
         for plan, sentinels in suspects:
-            name, column = plan.channel.name, logged[plan.channel.name]
+            name, column = plan.channel.name, _name(plan)
             text = frame[column].cast(pl.String).str.strip_chars()
             told = ~text.str.to_lowercase().is_in(list(self.layout.empty_words)) & text.is_not_null()
             value = raw[name]
@@ -454,8 +452,7 @@ class Reader:
             if bad.any():
                 text = self._as_it_stood(raw["row"], bad, text, column)
                 self._list_readings(raw, bad, plan.channel, text, value)
-            keep = plausible & ~bad
-            raw = raw.with_columns(pl.when(pl.lit(keep)).then(pl.col(name)).alias(name))
+            raw = raw.with_columns(pl.when(plausible & ~bad).then(pl.col(name)).alias(name))
         return raw
 
     def _as_it_stood(self, rows: pl.Series, bad: pl.Series, text: pl.Series, column: str) -> pl.Series:
@@ -553,174 +550,9 @@ class Reader:
             int(rows[0]),
         )
 
-    # ---------------------------------------------------------------------------------------- tag-value tables
-
-    def _tag_value(self, frame: pl.DataFrame) -> pl.DataFrame:
-        plan, layout = self.plan, self.layout
-        tag, value = f"c{plan.tag}", f"c{plan.value}"
-        unit = f"c{plan.unit}" if plan.unit is not None else None
-        rules = {
-            name: (rule, self._tag_unit(rule, name))
-            for name in frame[tag].drop_nulls().unique(maintain_order=True)
-            if (rule := _rule_of(plan.tags, name)) is not None
-        }
-        known = frame[tag].is_in(list(rules)).fill_null(False)
-        if not known.all():
-            lost = frame.filter(~known)
-            names = lost[tag].fill_null("").unique(maintain_order=True).to_list()
-            self.put_aside(lost["row"], "this tag is not known", lost["container"])
-            self.say(
-                "warning",
-                f"{lost.height} lines have tags that are not known: {', '.join(map(repr, names[:8]))}.",
-                "Declare the tags in a layout (see parsers/README.md).",
-                int(lost["row"][0]),
-            )
-            frame = frame.filter(known)
-        frame = frame.with_columns(
-            channel=pl.col(tag).replace_strict(
-                {name: rule.channel for name, (rule, _) in rules.items()}, return_dtype=pl.String
-            ),
-            text=pl.col(value).cast(pl.String).str.strip_chars(),
-            lines=pl.lit(1, dtype=pl.Int64),
-        )
-        frame = self._drop_repeats(frame)
-        parts: list[pl.DataFrame] = []
-        pressures: dict[str, UnitOfMeasure] = {}
-        for (channel_name,), part in frame.group_by("channel", maintain_order=True):
-            channel = CHANNELS[str(channel_name)]
-            rule, declared = next(entry for entry in rules.values() if entry[0].channel == channel_name)
-            words = dict(rule.words) or _plain_words(channel)
-            parts.append(self._tag_channel(part, channel, declared, unit, words, pressures))
-        keys = (
-            frame.group_by("container", "time", maintain_order=True)
-            .agg(pl.col("row").min(), pl.len().cast(pl.Int64).alias("lines"))
-            .sort("container", "time")
-        )
-        self.out.line_map = (
-            frame.select("container", "time", line="row")
-            .join(
-                keys.select("container", "time", "row"),
-                on=["container", "time"],
-                how="left",
-                maintain_order="left",
-            )
-            .select("row", "line")
-        )
-        wide = keys
-        for part in parts:
-            wide = wide.join(part, on=["container", "time"], how="left", maintain_order="left")
-        if pressures:
-            wide = self._settle_pressure(
-                wide, list(pressures), fact(self.fit.facts, self.layout.refrigerant_fact)
-            )
-            wide = self._clip_settled(wide, list(pressures))
-        return wide.sort("row") if layout else wide
-
-    def _clip_settled(self, wide: pl.DataFrame, names: list[str]) -> pl.DataFrame:
-        for name in names:
-            channel = CHANNELS[name]
-            value = wide[name]
-            bad = ~value.is_between(channel.low, channel.high).fill_null(True)  # type: ignore[arg-type]
-            if bad.any():
-                self._list_readings(wide, bad, channel, value.cast(pl.String), value)
-                wide = wide.with_columns(pl.when(pl.lit(~bad)).then(pl.col(name)).alias(name))
-        return wide
-
-    def _tag_unit(self, rule: ColumnRule, tag: str) -> UnitOfMeasure | None:
-        return parse_unit(rule.unit) or parse_unit(split_heading(tag)[1])
-
-    def _drop_repeats(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """One line per container, time and channel: equal ones merged, others set aside."""
-        keys = ["container", "time", "channel"]
-        if not frame.select(keys).is_duplicated().any():
-            return frame
-        marked = frame.with_columns(
-            first_text=pl.col("text").first().over(keys),
-            first_row=pl.col("row").first().over(keys),
-        )
-        repeat = marked["row"] != marked["first_row"]
-        same = repeat & marked["text"].eq_missing(marked["first_text"])
-        merged = marked.filter(same)
-        if merged.height:
-            self.say("note", f"{merged.height} lines repeat a line above; merged.", "", int(merged["row"][0]))
-        conflict = marked.filter(repeat & ~same)
-        if conflict.height:
-            for (line,), part in conflict.group_by("first_row", maintain_order=True):
-                self.put_aside(part["row"], f"conflicts with {self.shown} line {line}", part["container"])
-            self.say(
-                "warning",
-                f"{conflict.height} lines give another value for the same container, time and tag as a line above; "
-                "the first was kept.",
-                "See set_aside.parquet.",
-                int(conflict["row"][0]),
-            )
-        self.merged_lines = merged.height
-        return frame.filter(~repeat)
-
-    merged_lines = 0
-
-    def _tag_channel(
-        self,
-        part: pl.DataFrame,
-        channel: Channel,
-        declared: UnitOfMeasure | None,
-        unit_column: str | None,
-        words: dict[str, float],
-        pressures: dict[str, UnitOfMeasure],
-    ) -> pl.DataFrame:
-        name = channel.name
-        keys = part.select("container", "time")
-        if not _is_measured(channel):
-            plan = ColumnPlan(0, name, channel, None, words)
-            named = part.rename({"text": "c_text"})
-            logged = named.select("container", "time", "row", pl.col("c_text").alias("c0"))
-            read = logged.with_columns(self._state(plan, pl.String()))
-            self._state_losses(read, logged, [plan])
-            return keys.with_columns(read[name])
-        found: UnitOfMeasure | None = None
-        if unit_column is not None:
-            spellings = part[unit_column].drop_nulls().unique(maintain_order=True).to_list()
-            units = [parse_unit(text) for text in spellings]
-            fitting = [entry for entry in units if entry and channel.quantity in entry.scales]
-            if len({(entry.scales[channel.quantity], entry.reference) for entry in fitting}) > 1:
-                self.say(
-                    "warning",
-                    f"{channel.label} comes in several units ({', '.join(map(str, spellings[:4]))}).",
-                    "Only lines in the first unit are believed; split the file.",
-                )
-                wrong = part[unit_column] != spellings[0]
-                self._list_readings(
-                    part, wrong, channel, part["text"], pl.repeat(None, part.height, eager=True)
-                )
-                part = part.with_columns(text=pl.when(~pl.lit(wrong)).then(pl.col("text")))
-            found = fitting[0] if fitting else None
-        number = part.select(
-            "container", "time", "row", _number(pl.col("text"), pl.String(), words, self.layout).alias(name)
-        )
-        unit = found or declared
-        plan = ColumnPlan(0, name, channel, unit, words)
-        logged = part.select("row", pl.col("text").alias("c0"))
-        if unit is None:
-            with_unit = self._with_unit(plan, logged)
-            if with_unit is None:
-                wrong = number[name].is_not_null()
-                self._list_readings(number, wrong, channel, part["text"], number[name])
-                return keys.with_columns(pl.lit(None, dtype=pl.Float64).alias(name))
-            plan = with_unit
-        assert plan.unit is not None
-        if plan.unit.reads_unknown_pressure:
-            pressures[name] = plan.unit
-            number = number.with_columns(_scaled(name, plan.unit.scales[Quantity.PRESSURE]))
-            loose = replace(plan, channel=replace(channel, low=-2, high=60))
-            number = self._disbelieve(number, logged, [loose], {name: "c0"})
-        else:
-            number = self._convert(number, [plan])
-            number = self._disbelieve(number, logged, [plan], {name: "c0"})
-        return keys.with_columns(number[name])
-
     # ---------------------------------------------------------------------------------------- the rest
 
-    def _set_point_fact(self, frame: pl.DataFrame) -> pl.DataFrame:
+    def _facts(self, frame: pl.DataFrame) -> pl.DataFrame:
         for rule in self.layout.facts:
             text = fact(self.fit.facts, rule.key)
             if not text or rule.channel in frame.columns:
@@ -774,18 +606,9 @@ class Reader:
             )
 
 
-def _is_measured(channel: Channel) -> bool:
-    return not channel.is_state
-
-
-def _plain_words(channel: Channel) -> dict[str, float]:
-    from coldsift.intake.declaration import SHARE_WORDS
-
-    return dict(SHARE_WORDS) if channel.quantity is Quantity.SHARE else {}
-
-
-def _rule_of(rules: dict[str, ColumnRule], tag: str) -> ColumnRule | None:
-    return rules.get(spelled(tag)) or rules.get(spelled(split_heading(tag)[0]))
+def _name(plan: ColumnPlan) -> str:
+    """Column of the body that a plan reads."""
+    return f"c{plan.index}"
 
 
 def _times(count: int) -> str:
@@ -798,7 +621,7 @@ def _span(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h" if seconds < 2 * 86_400 else f"{seconds / 86_400:.1f} days"
 
 
-def _scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
+def scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
     factor, offset = scale or (1.0, 0.0)
     column = pl.col(name)
     column = column * factor if factor != 1 else column
@@ -845,7 +668,6 @@ def _suspects(
     raw: pl.DataFrame,
     frame: pl.DataFrame,
     plans: Sequence[ColumnPlan],
-    logged: dict[str, str],
     layout: Layout,
 ) -> list[tuple[ColumnPlan, list[float]]]:
     """Channels that may hold a reading not to be believed, with their sentinels in the inside unit."""
@@ -863,7 +685,7 @@ def _suspects(
         assert channel.low is not None and channel.high is not None
         sentinels = _sentinels_inside(plan, layout)
         outside = low is not None and (low < channel.low or high > channel.high)
-        lost = extremes[f"{name}?"] > frame[logged[name]].null_count()
+        lost = extremes[f"{name}?"] > frame[_name(plan)].null_count()
         if outside or lost or extremes[f"{name}!"] or (sentinels and raw[name].is_in(sentinels).any()):
             found.append((plan, sentinels))
     return found
@@ -876,11 +698,3 @@ def _sentinels_inside(plan: ColumnPlan, layout: Layout) -> list[float]:
     inside = [value * factor + offset for value in layout.sentinels]
     low, high = plan.channel.low, plan.channel.high
     return [value for value in inside if low is not None and high is not None and low <= value <= high]
-
-
-def empty_aside() -> pl.DataFrame:
-    """Nothing set aside."""
-    return SET_ASIDE.empty().drop("source", "file")
-
-
-__all__ = ["NothingReadable", "Reader", "Reading", "Settings", "empty_aside", "math"]

@@ -83,7 +83,7 @@ def unit_chart(log: pl.DataFrame, excursions: pl.DataFrame, defrosts: pl.DataFra
     if not any(trace.get("yaxis") == "y2" for trace in traces):
         return ""
     figure = go.Figure(data=traces, layout=_layout(start, int(seconds[-1])))
-    return _script_safe(figure.to_dict())
+    return script_safe(figure.to_dict())
 
 
 def thinned(seconds: Seconds, values: Values, points: int) -> NDArray[np.int64]:
@@ -328,7 +328,7 @@ def _layout(start: datetime, last: int) -> dict[str, Any]:
     }
 
 
-def _script_safe(figure: dict[str, Any]) -> str:
+def script_safe(figure: dict[str, Any]) -> str:
     """JSON in which nothing can end the script element it stands in."""
     text = json.dumps(figure, ensure_ascii=True, separators=(",", ":"), sort_keys=True)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -29,6 +29,9 @@ LOWEST_EVAPORATING = -99.0
 HOT_GAS_SHARE = 0.55
 """Share of the compressor's flow that the open hot-gas valve sends round the condenser."""
 
+_GAS_HEAT = 1100.0
+"""Specific heat of discharge gas. [J/kg K]"""
+
 ECONOMIZER_FLOOR = 0.0065
 """Flow of the open economizer path when the main path asks for none. [kg/s]"""
 
@@ -170,12 +173,43 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
     CircuitOutput
         Of the state reached.
     """
+    squeezed = _compress(state, machine, drive)
+    _gas(state, machine, drive, squeezed)
+    heat = _evaporate(state, drive, squeezed)
+    rejected = squeezed.total_flow * np.maximum(squeezed.mixed_enthalpy - squeezed.liquid_enthalpy, 0.0)
+    rejected = rejected * (1.0 - 0.5 * HOT_GAS_SHARE * drive.hot_gas)
+    condensing = drive.sink + rejected / (drive.condenser * (1.0 - squeezed.flooded))
+    condensing = np.minimum(condensing, 95.0)
+    state.condensing = state.condensing + 0.6 * (condensing - state.condensing)
+    state.settle()
+    return CircuitOutput(heat=heat, power=squeezed.shaft / 0.9)
+
+
+@dataclass(frozen=True, slots=True)
+class _Squeezed:
+    """Flows and enthalpies round the compressor; flows in kg/s, enthalpies in J/kg, work in W."""
+
+    flooded: Array
+    warmth: Array
+    drawn_volume: Array
+    leak: Array
+    flow: Array
+    main_flow: Array
+    total_flow: Array
+    valve_flow: Array
+    gas_enthalpy: Array
+    liquid_enthalpy: Array
+    valve_enthalpy: Array
+    mixed_enthalpy: Array
+    shaft: Array
+
+
+def _compress(state: Circuit, machine: CircuitMachine, drive: CircuitInput) -> _Squeezed:
     table = r134a()
     low, high = state.low, state.high
     discharge = high.pressure + drive.air_pressure
     ratio = discharge / low.pressure
-    gas_kelvin = state.evaporating + state.superheat + KELVIN
-    warmth = (state.evaporating + KELVIN) / gas_kelvin
+    warmth = (state.evaporating + KELVIN) / (state.evaporating + state.superheat + KELVIN)
     gas_density = low.vapour_density * warmth
     gas_enthalpy = low.vapour_enthalpy + low.vapour_heat * state.superheat
 
@@ -185,83 +219,91 @@ def run_circuit(state: Circuit, machine: CircuitMachine, drive: CircuitInput) ->
     flooded = limit((liquid - machine.receiver) / machine.condenser_room, 0.0, 0.97)
     seal = limit(liquid / 0.7, 0.02, 1.0) ** 1.5
 
-    # Compressor: slip grows with the pressure ratio, an internal leak is left when nothing comes.
+    # Slip grows with the pressure ratio; an internal leak is left when nothing comes.
     slip = limit(0.96 - 0.017 * np.minimum(ratio, 20.0), 0.3, 1.0)
     drawn_volume = np.maximum(machine.swept_flow * drive.speed * slip * drive.compressor_flow, 1e-6)
     leak = 3.5e-5 * drive.compressor_leak * np.maximum(discharge - low.pressure, 0.0)
     flow = np.maximum(drawn_volume * gas_density - leak, 1e-6)
+    main_flow = (1.0 - HOT_GAS_SHARE * drive.hot_gas) * flow
 
     # Economizer: boils part of the liquid at middle pressure and chills the rest.
     liquid_temperature = state.condensing - 3.0 - 6.0 * flooded
+    liquid_enthalpy = high.liquid_enthalpy - high.liquid_heat * (state.condensing - liquid_temperature)
     middle_pressure = limit(1.1 * np.sqrt(low.pressure * discharge), 1.4, 6.0)
     middle_temperature = table.temperature_of_pressure(middle_pressure)
-    chill = drive.economizer * 0.85 * np.maximum(liquid_temperature - middle_temperature, 0.0)
-    liquid_enthalpy = high.liquid_enthalpy - high.liquid_heat * (state.condensing - liquid_temperature)
-    valve_enthalpy = liquid_enthalpy - high.liquid_heat * chill
-    around = HOT_GAS_SHARE * drive.hot_gas
-    main_flow = (1.0 - around) * flow
+    chill = high.liquid_heat * 0.85 * np.maximum(liquid_temperature - middle_temperature, 0.0)
+    chill = drive.economizer * chill
     boil = np.maximum(low.vapour_enthalpy - liquid_enthalpy, 5e4)
-    economizer_flow = drive.economizer * (
-        seal * ECONOMIZER_FLOOR + main_flow * high.liquid_heat * chill / boil
-    )
+    economizer_flow = drive.economizer * (seal * ECONOMIZER_FLOOR + main_flow * chill / boil)
+    total_flow = flow + economizer_flow
 
-    # Work and discharge gas.
     middle_density = low.vapour_density * middle_pressure / low.pressure
     losses = drive.compressor_work / limit(0.73 - 0.007 * ratio, 0.5, 0.75)
     shaft = 250.0 * drive.speed + losses * (
         flow * isentropic_work(low.pressure, discharge, gas_density)
         + economizer_flow * isentropic_work(middle_pressure, discharge, middle_density)
     )
-    total_flow = flow + economizer_flow
-    # Liquid carried into the compressor boils there: the gas leaves cooler.
-    over_fed = np.where(state.wetted >= 0.999, 1.0, 0.0)
     valve_flow = (
         VALVE_FLOW
         * np.maximum(drive.valve, VALVE_SEEP)
         * seal
         * np.sqrt(high.liquid_density * np.maximum(discharge - low.pressure, 0.01))
     )
-    carried = over_fed * limit(0.25 * (valve_flow / np.maximum(main_flow, 1e-6) - 1.0), 0.0, 0.15)
+    # Liquid that an over-fed coil passes on boils in the compressor: the gas leaves cooler.
+    carried = limit(0.25 * (valve_flow / np.maximum(main_flow, 1e-6) - 1.0), 0.0, 0.15)
+    carried = np.where(state.wetted >= 0.999, carried, 0.0)
     mixed_enthalpy = (
         flow * (gas_enthalpy - carried * boil) + economizer_flow * low.vapour_enthalpy + 0.95 * shaft
     ) / total_flow
-    gas_heat = 1100.0
-    gas = state.condensing + (mixed_enthalpy - high.vapour_enthalpy) / gas_heat
-    through = total_flow * gas_heat
+    return _Squeezed(
+        flooded=flooded,
+        warmth=warmth,
+        drawn_volume=drawn_volume,
+        leak=leak,
+        flow=flow,
+        main_flow=main_flow,
+        total_flow=total_flow,
+        valve_flow=valve_flow,
+        gas_enthalpy=gas_enthalpy,
+        liquid_enthalpy=liquid_enthalpy,
+        valve_enthalpy=liquid_enthalpy - chill,
+        mixed_enthalpy=mixed_enthalpy,
+        shaft=shaft,
+    )
+
+
+def _gas(state: Circuit, machine: CircuitMachine, drive: CircuitInput, squeezed: _Squeezed) -> None:
+    """Discharge gas at its sensor: what the compressor gives, less what its shell loses."""
+    gas = state.condensing + (squeezed.mixed_enthalpy - state.high.vapour_enthalpy) / _GAS_HEAT
+    through = squeezed.total_flow * _GAS_HEAT
     gas = (through * gas + machine.shell_loss * drive.outside) / (through + machine.shell_loss)
     gas = limit(gas, state.condensing - 2.0, 190.0)
+    state.gas = state.gas + 0.3 * (gas - state.gas)
 
-    # Evaporating temperature: starved or fully wetted, whichever is lower.
-    gain = np.maximum(
-        (1.0 - around) * (gas_enthalpy - valve_enthalpy)
-        - around * np.maximum(mixed_enthalpy - gas_enthalpy, 0.0),
-        1e4,
-    )
+
+def _evaporate(state: Circuit, drive: CircuitInput, squeezed: _Squeezed) -> Array:
+    """Evaporating temperature, wetted share, superheat; gives the heat taken up. [W]."""
+    around = HOT_GAS_SHARE * drive.hot_gas
+    gain = (1.0 - around) * (squeezed.gas_enthalpy - squeezed.valve_enthalpy)
+    gain = gain - around * np.maximum(squeezed.mixed_enthalpy - squeezed.gas_enthalpy, 0.0)
+    duty = squeezed.flow * np.maximum(gain, 1e4)
     units_of_transfer = drive.coil / drive.air_flow
     best = -np.expm1(-units_of_transfer)
     reach = best * drive.air_flow
     span = drive.air_on_coil - state.evaporating
-    wetted_target = state.evaporating + (reach * span - flow * gain) / (reach + 0.045 * flow * gain)
-    starved_density = (valve_flow / (1.0 - around) + leak) / drawn_volume / warmth
-    starved_target = table.temperature_of_vapour_density(np.maximum(starved_density, 1e-3))
+    wetted_target = state.evaporating + (reach * span - duty) / (reach + 0.045 * duty)
+    density = (squeezed.valve_flow / (1.0 - around) + squeezed.leak) / squeezed.drawn_volume
+    starved_target = r134a().temperature_of_vapour_density(np.maximum(density / squeezed.warmth, 1e-3))
     target = np.minimum(np.minimum(wetted_target, starved_target), 25.0)
     state.evaporating = limit(
         state.evaporating + 0.75 * (target - state.evaporating), LOWEST_EVAPORATING, 30.0
     )
-
-    # Heat and superheat of the coil as it now is.
+    # Heat and superheat of the coil as it now is: the part that is not wetted superheats the gas.
     span = np.maximum(drive.air_on_coil - state.evaporating, 0.0)
-    heat = np.minimum(flow * gain, reach * span)
+    heat = np.minimum(duty, reach * span)
     needed = limit(heat / np.maximum(drive.air_flow * span, 1e-3), 0.0, best * 0.99999)
     wetted = limit(-np.log1p(-needed) / units_of_transfer, 0.0, 1.0)
     state.wetted = state.wetted + 0.6 * (wetted - state.wetted)
-    superheat = -span * np.expm1(-12.0 * (1.0 - state.wetted))
+    superheat = -span * np.expm1(-8.0 * (1.0 - state.wetted))
     state.superheat = state.superheat + 0.6 * (superheat - state.superheat)
-
-    rejected = total_flow * np.maximum(mixed_enthalpy - liquid_enthalpy, 0.0) * (1.0 - around * 0.5)
-    condensing = drive.sink + rejected / (drive.condenser * (1.0 - flooded))
-    condensing = np.minimum(condensing, 95.0)
-    state.condensing = state.condensing + 0.6 * (condensing - state.condensing)
-    state.gas = state.gas + 0.3 * (gas - state.gas)
-    state.settle()
-    return CircuitOutput(heat=heat, power=shaft / 0.9)
+    return heat

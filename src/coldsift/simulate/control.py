@@ -217,7 +217,7 @@ class Controller:
         superheat
             From the readings at the suction line. [K]
         """
-        pull = limit(0.05 * (superheat - SUPERHEAT_TARGET), -0.3, 0.3)
+        pull = limit(0.02 * (superheat - SUPERHEAT_TARGET), -0.15, 0.15)
         self.valve = np.where(self.compressor, limit(self.valve * np.exp(pull), 0.02, 1.0), self.valve)
 
     def _run_defrosts(self, readings: Readings, effects: Effects, powered: Flags) -> None:
