@@ -82,7 +82,8 @@ def test_a_heading_without_rows_is_an_error(tmp_path: Path, tail: str) -> None:
 def test_binary_junk_is_an_error(tmp_path: Path) -> None:
     junk = np.random.default_rng(3).integers(0, 256, 20_000, dtype=np.uint8).tobytes()
     for name, content in {"a.csv": junk, "b.bin": b"\0" * 5000, "c.xlsx": b"PK\x03\x04" + junk,
-                          "d.parquet": b"PAR1" + junk + b"PAR1", "e.gz": b"\x1f\x8b" + junk}.items():  # fmt: skip
+                          "d.parquet": b"PAR1" + junk + b"PAR1",
+                          "e.gz": b"\x1f\x8b" + junk}.items():  # fmt: skip
         written(tmp_path, content, name)
     intake = read_beside_a_good_file(tmp_path)
     for name in ("a.csv", "b.bin", "c.xlsx", "d.parquet", "e.gz"):
@@ -396,7 +397,7 @@ def test_a_zip_member_that_climbs_out_is_refused(tmp_path: Path) -> None:
             archive.writestr(name, content)
     intake = read_beside_a_good_file(tmp_path)
     assert len([m for m in about(intake, "bad.zip") if "Refused" in m.what]) == 4
-    assert len([m for m in about(intake, "inner.zip")]) == 1
+    assert len(about(intake, "inner.zip")) == 1
     assert intake.log.filter(pl.col("container") == UNIT).height == 10
 
 
@@ -427,8 +428,11 @@ def test_a_large_member_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_bad_json_lines_are_set_aside(tmp_path: Path) -> None:
-    lines = [f'{{"time": "2026-04-01T{k:02d}:00:00Z", "container": "{UNIT}", "set_point": -18, "supply_air": -18.{k}}}'
-             for k in range(6)]  # fmt: skip
+    lines = [
+        f'{{"time": "2026-04-01T{k:02d}:00:00Z", "container": "{UNIT}", "set_point": -18, '
+        f'"supply_air": -18.{k}}}'
+        for k in range(6)
+    ]
     lines[2] = "not json"
     lines[4] = lines[4].replace("-18.4", '"ERR"')
     written(tmp_path, "\n".join(lines)[:-10], "log.jsonl")

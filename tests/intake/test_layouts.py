@@ -1,4 +1,4 @@
-"""Layouts: chosen by score, ties refused, users' and plug-ins' folders, drafts, and what a declaration may say."""
+"""Layouts: chosen by score, ties refused, users' and plug-ins' folders, drafts, refused declarations."""
 
 from __future__ import annotations
 

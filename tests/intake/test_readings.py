@@ -13,6 +13,7 @@ from intake_frames import UNITS, assert_accounted, errors, warnings
 
 from coldsift.intake import Intake, read_logs
 from coldsift.intake.headings import meaning, split_heading
+from coldsift.intake.times import zone_of
 from coldsift.intake.units import ATMOSPHERE
 from coldsift.schema import CHANNELS
 
@@ -65,7 +66,8 @@ def test_every_channel_is_found_by_each_of_its_words() -> None:
 def test_units_in_the_headings_are_converted(tmp_path: Path) -> None:
     intake = read(
         tmp_path,
-        "Container;Time (UTC);Set point (°F);Supply air [K];Suction pressure (psi g);Power (kW);Superheat (°F)",
+        "Container;Time (UTC);Set point (°F);Supply air [K];Suction pressure (psi g);Power (kW);"
+        "Superheat (°F)",
         [f"{UNIT};2026-04-01 00:00;0;255,15;10,0;4,5;18"],
     )
     row = intake.log.row(0, named=True)
@@ -112,6 +114,34 @@ def test_states_come_in_many_words(tmp_path: Path) -> None:
     assert intake.set_aside.select("channel", "text").rows() == [("compressor_state", "perhaps")]
 
 
+@pytest.mark.parametrize(
+    ("text", "zone"),
+    [
+        ("UTC", "UTC"),
+        ("Z", "UTC"),
+        ("+00:00", "UTC"),
+        ("UTC+2", "+02:00"),
+        ("GMT-03:30", "-03:30"),
+        ("+0530", "+05:30"),
+        ("−4 h", "-04:00"),
+        ("Europe/Amsterdam", "Europe/Amsterdam"),
+        ("2", None),
+        ("°C", None),
+        ("+25:00", None),
+        ("../../etc/passwd", None),
+        ("", None),
+        (None, None),
+    ],
+)
+def test_zones_have_one_spelling(text: str | None, zone: str | None) -> None:
+    assert zone_of(text) == zone
+
+
+def test_an_offset_line_may_leave_the_sign_out() -> None:
+    assert zone_of("2", bare=True) == "+02:00"
+    assert split_heading("Cargo probe (1)") == ("Cargo probe (1)", None)
+
+
 # ------------------------------------------------------------------------------------------------- pressure
 
 
@@ -135,8 +165,8 @@ def pressure_log(gauge: bool, off_hours: int, receiver: bool = False, noise: flo
         taken = ATMOSPHERE if gauge else 0.0
         low, high = (value - taken + noise * random.standard_normal() for value in (low, high))
         lines.append(
-            f"{UNIT},2026-04-{1 + k // 96:02d} {k // 4 % 24:02d}:{k % 4 * 15:02d},-18,{box:.1f},{box + 1:.1f},"
-            f"{ambient},{int(running)},{low:.2f},{high:.2f}"
+            f"{UNIT},2026-04-{1 + k // 96:02d} {k // 4 % 24:02d}:{k % 4 * 15:02d},-18,{box:.1f},"
+            f"{box + 1:.1f},{ambient},{int(running)},{low:.2f},{high:.2f}"
         )
     return lines
 

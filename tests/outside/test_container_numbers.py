@@ -1,7 +1,8 @@
 """Container numbers against ISO 6346.
 
-Source of the rule and of the worked example CSQU305438 -> 3: ISO 6346:1995, as restated in public encyclopaedia
-articles and in the examples of python-stdnum. The direct sum below is written from the rule, not from the library.
+Source of the rule and of the worked example CSQU305438 -> 3: ISO 6346:1995, as restated in public
+encyclopaedia articles and in the examples of python-stdnum. The direct sum below is written from the rule,
+not from the library.
 """
 
 from __future__ import annotations
@@ -12,14 +13,14 @@ from coldsift.intake.container_numbers import fault, find_in, is_valid, tidy
 
 
 def check_digit(bare: str) -> int:
-    """Weights 1, 2, 4, ... 512; letters from A = 10 on, leaving out the multiples of 11; sum mod 11 mod 10."""
+    """Weights 1, 2, 4, ... 512; letters from A = 10 on without multiples of 11; sum mod 11 mod 10."""
     letters = [value for value in range(10, 39) if value % 11]
     values = dict(zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", letters, strict=True)) | {str(d): d for d in range(10)}
     return sum(values[sign] * 2**place for place, sign in enumerate(bare)) % 11 % 10
 
 
 def test_the_worked_example_of_the_standard() -> None:
-    # 13+60+112+256+48+0+320+512+768+4096 = 6185; 6185 mod 11 = 3 (the usual worked example, secondary sources).
+    # 13+60+112+256+48+0+320+512+768+4096 = 6185; 6185 mod 11 = 3 (the usual example, secondary sources).
     assert check_digit("CSQU305438") == 3
     assert is_valid("CSQU3054383")
 

@@ -17,20 +17,19 @@ from coldsift.regimes import find_defrosts
 
 
 def one_group(values: np.ndarray, scale: float = 0.0) -> pl.DataFrame:
-    return group_statistics(
-        pl.DataFrame(
-            {
-                "container": [f"unit {number}" for number in range(len(values))],
-                "feature": "split",
-                "peer_group": "all",
-                "value": values,
-                "adjusted": values,
-                "scale": scale,
-                "expected": None,
-            },
-            schema_overrides={"expected": pl.Float64},
-        )
+    frame = pl.DataFrame(
+        {
+            "container": [f"unit {number}" for number in range(len(values))],
+            "feature": "split",
+            "peer_group": "all",
+            "value": values,
+            "adjusted": values,
+            "scale": scale,
+            "expected": None,
+        },
+        schema_overrides={"expected": pl.Float64},
     )
+    return group_statistics(frame, frame.select("container", "peer_group"))
 
 
 def test_robust_distance_equals_scipy_and_statsmodels() -> None:

@@ -1,8 +1,9 @@
 """Units of measure against their exact definitions.
 
-Sources: the international yard and pound agreement of 1959 (1 in = 25.4 mm, 1 lb = 0.45359237 kg, both exact);
-standard gravity 9.80665 m/s2 and standard atmosphere 101325 Pa (General Conference on Weights and Measures, exact);
-conventional density of mercury 13595.1 kg/m3; NIST SP 811, appendix B.8 for the printed factors (from memory).
+Sources, all from memory: the international yard and pound agreement of 1959 (1 in = 25.4 mm and 1 lb =
+0.45359237 kg, both exact); standard gravity 9.80665 m/s2 and standard atmosphere 101325 Pa (General
+Conference on Weights and Measures, exact); conventional density of mercury 13595.1 kg/m3; the printed factors of NIST
+SP 811, appendix B.8.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ import pytest
 from tests.builders import clock, log, timeline
 
 from coldsift.features import FEATURES, unit_features
-from coldsift.peers import Comparison, compare, peer_groups, without_lift
+from coldsift.peers import Comparison, adjusted, compare, peer_groups
 from coldsift.regimes import find_defrosts, unit_traits
 
 HOURS = clock(96, 60)
@@ -45,7 +45,7 @@ def test_ordinary_units_are_not_odd() -> None:
 
 def test_a_single_unit_of_its_kind_falls_back_to_a_wider_group_and_says_so() -> None:
     built = timeline(*(unit(number) for number in range(12)), unit(12, set_point=13.0))
-    groups = peer_groups(unit_traits(built))
+    groups = peer_groups(unit_traits(built)).chosen
     lone = groups.row(by_predicate=pl.col("container") == "QXAU0000012", named=True)
     assert lone["level"] == "all units"
     common = groups.row(by_predicate=pl.col("container") == "QXAU0000000", named=True)
@@ -62,18 +62,18 @@ def test_a_unit_without_peers_is_held_against_its_set_point() -> None:
 
 def test_warm_weather_explains_power_and_is_taken_out() -> None:
     lift = np.linspace(20, 60, 30)
-    features = pl.DataFrame(
+    values = pl.DataFrame(
         {
             "container": [f"unit {number:02}" for number in range(30)],
             "feature": "power_running",
             "value": 2000 + 50 * lift,
             "side": True,
+            "task": lift,
         }
     )
-    lifts = features.select("container", lift=pl.Series(lift))
-    adjusted = without_lift(features, lifts, ["power_running"])["adjusted"].to_numpy()
-    assert np.ptp(adjusted) < 30
-    assert adjusted.mean() == pytest.approx(4000, abs=30)
+    corrected = adjusted(values)["adjusted"].to_numpy()
+    assert np.ptp(corrected) < 1e-6
+    assert corrected.mean() == pytest.approx(4000)
 
 
 def test_the_same_fleet_in_another_order_gives_the_same_result() -> None:

@@ -222,7 +222,7 @@ def layout_list(parsers: Parsers = None) -> None:
 
     layouts, messages = load_layouts(parsers or [])
     for entry in layouts:
-        typer.echo(f"{entry.name:20}  {entry.description}")
+        typer.echo(f"{entry.name:20}  {entry.about}")
     typer.echo(f"{'generic':20}  any table whose headings are plain trade words with units")
     for message in messages:
         _say(f"{message.severity}: {message.file}: {message.what} {message.do}")
@@ -234,26 +234,27 @@ def layout_try(
     parsers: Parsers = None,
 ) -> None:
     """Say how well each layout fits a file, and why."""
-    from coldsift.intake.layouts import LayoutError, try_layouts
+    from coldsift.cli.terminal import plain
+    from coldsift.intake.layouts import try_layouts
 
     try:
         ranked = try_layouts(file, parsers or [])
-    except LayoutError as error:
+    except ValueError as error:
         _say(f"error: {error}")
         raise typer.Exit(2) from None
-    for entry in ranked:
-        typer.echo(f"{entry.score:5.0f}  {entry.name}")
-        for reason in entry.reasons:
-            typer.echo(f"       {reason}")
+    for entry, score, reasons in ranked:
+        typer.echo(f"{score:5.0f}  {entry.name}")
+        for reason in reasons:
+            typer.echo(f"       {plain(reason)}")
 
 
 @layout_app.command("draft")
 def layout_draft(file: Annotated[Path, typer.Argument(help="A log file that no layout fits.")]) -> None:
     """Write a starter layout for a file, guesses marked, to the standard output."""
-    from coldsift.intake.layouts import LayoutError, draft_layout
+    from coldsift.intake.layouts import draft_layout
 
     try:
         typer.echo(draft_layout(file), nl=False)
-    except LayoutError as error:
+    except ValueError as error:
         _say(f"error: {error}")
         raise typer.Exit(2) from None

@@ -69,7 +69,7 @@ def show(screening: Screening, page: Path | None) -> None:
     if page is None:
         console.print("Nothing could be analysed; no report was written.")
         return
-    console.print(_first_units(screening, console))
+    _show_first_units(screening, console)
     counts = screening.findings["group"].cast(str).to_list()
     console.print(
         ", ".join(f"{counts.count(group)} {words}" for group, words in GROUP_WORDS.items())
@@ -78,10 +78,9 @@ def show(screening: Screening, page: Path | None) -> None:
     console.print(Text(f"Report: {page}"))
 
 
-def _first_units(screening: Screening, console: Console) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("rank", "container", "group", "first check", "why"):
-        table.add_column(heading, overflow="fold", no_wrap=not console.is_terminal and heading == "why")
+def _show_first_units(screening: Screening, console: Console) -> None:
+    """The first units that are not without findings: a table on a terminal, one line each in a pipe."""
+    rows = []
     first = screening.findings.filter(screening.findings["group"].cast(str) != "nothing_found").head(
         FIRST_ROWS
     )
@@ -94,8 +93,17 @@ def _first_units(screening: Screening, console: Console) -> Table:
             row["first_check"] or "",
             reasons[0] if reasons else "",
         )
-        table.add_row(*(Text(plain(cell)) for cell in cells))
-    return table
+        rows.append([plain(cell) for cell in cells])
+    if not console.is_terminal:
+        for cells in rows:
+            console.print(Text("  ".join(filter(None, cells))))
+        return
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading, share in (("rank", 1), ("container", 3), ("group", 3), ("first check", 8), ("why", 12)):
+        table.add_column(heading, overflow="fold", ratio=share, min_width=min(len(heading), 5))
+    for cells in rows:
+        table.add_row(*(Text(cell) for cell in cells))
+    console.print(table)
 
 
 def show_tables(tables: Mapping[str, OutputTable]) -> None:

@@ -78,8 +78,9 @@ class Feature:
     watched
         Also taken over the last days (``…_now``), against the unit's own past (``…_shift``) and as a
         trend (``…_trend``).
-    against_lift
-        Compared with peers after taking out its dependence on ambient minus set point.
+    against
+        ``lift`` (ambient minus set point) or ``set_point``: compared with peers after taking out its
+        dependence on that.
     expected
         What it is in a good unit whatever the peers do; judges a unit without enough peers.
     """
@@ -99,7 +100,7 @@ class Feature:
     where: pl.Expr | None = None
     statistic: Statistic = Statistic.MEDIAN
     watched: bool = False
-    against_lift: bool = False
+    against: str | None = None
     expected: float | None = None
 
 
@@ -111,3 +112,5 @@ RUNNING_HOLD = HOLD & pl.col("running").fill_null(True)
 AIR_ONLY_HOLD = (
     HOLD & ~pl.col("running").fill_null(True) & (pl.col("evaporator_fan_speed").fill_null(100) > 0)
 )
+
+AIR_COOLED = pl.col("condenser_cooling").str.to_lowercase().fill_null("air") != "water"

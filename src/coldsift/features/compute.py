@@ -34,7 +34,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             name=f"{feature.name}_shift",
             words=f"{feature.words}, {recent} against before",
             formula=f"{feature.formula}: over the {recent} minus over the time before",
-            against_lift=False,
+            against=None,
             expected=0.0,
         )
         yield replace(
@@ -45,7 +45,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             formula=f"Theil–Sen slope of the daily values of: {feature.formula}",
             source="slope estimator of Theil (1950) and Sen (1968), from memory",
             scale=feature.scale / 4,
-            against_lift=False,
+            against=None,
             expected=0.0,
         )
 

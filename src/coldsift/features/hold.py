@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.features.catalogue import (
+    AIR_COOLED,
     AIR_ONLY_HOLD,
     HOLD,
     RUNNING_HOLD,
@@ -32,6 +33,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=_SPLIT,
         where=RUNNING_HOLD,
         watched=True,
+        against="set_point",
     ),
     Feature(
         "split_spread",
@@ -132,6 +134,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("supply_air") - pl.col("evaporator_temperature"),
         where=RUNNING_HOLD,
         watched=True,
+        against="set_point",
     ),
     Feature(
         "suction_pressure_running",
@@ -145,6 +148,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("suction_pressure"),
         where=RUNNING_HOLD,
         watched=True,
+        against="set_point",
     ),
     Feature(
         "discharge_pressure_running",
@@ -158,7 +162,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("discharge_pressure"),
         where=RUNNING_HOLD,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "discharge_temperature_running",
@@ -172,7 +176,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("discharge_temperature"),
         where=RUNNING_HOLD,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "superheat_logged",
@@ -186,6 +190,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("superheat"),
         where=RUNNING_HOLD,
         watched=True,
+        against="set_point",
     ),
     Feature(
         "valve_opening",
@@ -199,7 +204,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("expansion_valve_opening"),
         where=RUNNING_HOLD,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "compressor_speed",
@@ -213,7 +218,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("compressor_frequency"),
         where=RUNNING_HOLD,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "compressor_duty",
@@ -227,7 +232,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         where=HOLD,
         statistic=Statistic.TIME_MEAN,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "heater_duty",
@@ -242,7 +247,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         where=HOLD,
         statistic=Statistic.TIME_MEAN,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "evaporator_fan",
@@ -266,10 +271,10 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         needs=("condenser_fan_speed",),
         scale=10.0,
         of=pl.col("condenser_fan_speed"),
-        where=RUNNING_HOLD,
+        where=RUNNING_HOLD & AIR_COOLED,
         statistic=Statistic.TIME_MEAN,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "power_running",
@@ -283,7 +288,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("power"),
         where=RUNNING_HOLD,
         watched=True,
-        against_lift=True,
+        against="lift",
     ),
     Feature(
         "current_imbalance",

@@ -177,8 +177,8 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
         return pl.DataFrame(schema={f"c{index}": pl.String for index in wanted})
     texts: dict[str, type[pl.DataType]] = {f"column_{index + 1}": pl.String for index in range(width)}
     typed = texts | {f"column_{index + 1}": pl.Float64 for index in numbers}
-    # Numbers are read as numbers when every one of them is one; otherwise all is read as text, so that what is
-    # lost in casting can be counted.
+    # Numbers are read as numbers when every one of them is one; otherwise all is read as text, so that what
+    # is lost in casting can be counted.
     for schema in (typed, texts):
         try:
             frame = pl.read_csv(

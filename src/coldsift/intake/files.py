@@ -129,7 +129,7 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
         elif _exists(path):
             found.setdefault(_real(path), (path.name, path.as_posix()))
         else:
-            matches = sorted(glob.glob(given, recursive=True)) if glob.has_magic(given) else []
+            matches = sorted(glob.glob(given, recursive=True)) if glob.has_magic(given) else []  # noqa: PTH207
             for match in matches:
                 if Path(match).is_file():
                     found.setdefault(_real(Path(match)), (Path(match).name, Path(match).as_posix()))

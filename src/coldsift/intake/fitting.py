@@ -150,7 +150,7 @@ def fit(layout: Layout, grid: Grid) -> Fit:
 
 
 def heading_of(grid: Grid, found: Fit) -> list[str]:
-    """The row of a grid that a fit found on another one takes for the heading; empty when it has none there."""
+    """The row of a grid that a fit, found on another one, takes for the heading; empty without one."""
     if found.layout.form not in _KINDS[grid.kind]:
         return []
     if isinstance(grid, TextGrid) and found.layout.form == "delimited":

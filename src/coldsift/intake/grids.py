@@ -33,12 +33,12 @@ Kind = Literal["text", "cells", "parquet", "json"]
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """A text as UTF-8 bytes with the place of every line.
+    r"""A text as UTF-8 bytes with the place of every line.
 
     Attributes
     ----------
     data
-        UTF-8, lines ended by ``\\n``.
+        UTF-8, lines ended by ``\n``.
     starts, ends
         Byte offsets of each line, the line end left out.
     encoding

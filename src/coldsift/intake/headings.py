@@ -15,7 +15,7 @@ from coldsift.schema import CHANNELS, CLOCK_WORDS, CONTAINER_WORDS, DATE_WORDS, 
 TAG_WORDS = ("tag", "channel", "parameter", "signal", "item", "variable", "measurement")
 VALUE_WORDS = ("value", "reading", "measured value")
 UNIT_WORDS = ("unit of measure", "uom", "units", "engineering unit")
-"""Headings of a tag-value table; ``unit`` itself may also be the container, see :mod:`coldsift.intake.grids`."""
+"""Headings of a tag-value table; ``unit`` itself may be the unit of measure or the container."""
 
 _BRACKET = re.compile(r"^(.*?)\s*[\[(]([^\[\]]*?)[\])]\s*$")
 _COMMA = re.compile(r"^(.*\S)\s*[,/|;:]\s*([^,/|;:]+)$")

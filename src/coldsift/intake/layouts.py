@@ -1,7 +1,7 @@
 """Layouts: found in the project, in the user's folders and in installed plug-ins; tried on files; drafted.
 
-Goes in: folders with one ``NAME/layout.toml`` each. Comes out: the layouts that can be used, a message for each
-that cannot, and the ranking of all of them on a file.
+Goes in: folders with one ``NAME/layout.toml`` each. Comes out: the layouts that can be used, a message for
+each that cannot, and the ranking of all of them on a file.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Choice:
 
 
 def own_folder() -> Path:
-    """The layouts that come with coldsift: inside the installed package, or ``parsers/`` of the source tree."""
+    """The layouts that come with coldsift: in the installed package, or ``parsers/`` of the source tree."""
     installed = Path(str(resources.files("coldsift"))) / "parsers" if _is_package() else None
     if installed is not None and installed.is_dir():
         return installed
@@ -143,8 +143,8 @@ def rank(grid: Grid, layouts: Sequence[Layout]) -> list[Fit]:
 class Chooser:
     """Chooses the layout of each file of a batch.
 
-    Files of a fleet mostly share their headings. A layout that won clearly is tried alone on the next file with
-    the very same heading at the same place, and taken when it scores as before; only else are all tried again.
+    Files of a fleet mostly share their headings. A layout that won is tried alone on the next file with the
+    very same heading at the same place, and taken when it scores as before; only else are all tried again.
 
     Parameters
     ----------
@@ -192,11 +192,11 @@ def choose(grid: Grid, layouts: Sequence[Layout]) -> Choice:
             f"No layout fits this file.{nearest}",
             "Write one from a draft: coldsift layout draft FILE.",
         )
-    if second and second.name != GENERIC and best.name != GENERIC and margin < NEAR_TIE:
+    if second and GENERIC not in (best.name, second.name) and margin < NEAR_TIE:
         return Choice(
             None,
             margin,
-            f"Two layouts fit equally well: {best.name} ({best.score:g}) and {second.name} ({second.score:g}).",
+            f"Two layouts fit alike: {best.name} ({best.score:g}) and {second.name} ({second.score:g}).",
             f"Say which with --layout {best.name} or --layout {second.name}.",
         )
     return Choice(best, margin)
@@ -273,7 +273,7 @@ def draft_layout(path: Path | str) -> str:
     found = fit_generic(grid)
     names, layout, delimiter, encoding = _for_draft(grid, found)
     lines = [
-        f"# A draft from {Path(path).name!r}. Lines marked GUESS need a look; see parsers/README.md for all keys.",
+        f"# A draft from {Path(path).name!r}. Lines marked GUESS need a look; parsers/README.md has the keys.",
         "[layout]",
         'name = "my_layout"          # the name of its folder',
         'about = ""',
@@ -289,7 +289,7 @@ def draft_layout(path: Path | str) -> str:
     lines += [f"heading_rows = {layout.heading_rows}  # GUESS", "", "[time]"]
     lines.append(f"columns = [{', '.join(map(_quote, layout.time_columns or ('?',)))}]  # GUESS")
     facts = found.facts
-    zone_key = next((key for key, value in facts.items() if zone_of(value) and not value.isdigit()), None)
+    zone_key = next((key for key, value in facts.items() if zone_of(value)), None)
     if zone_key:
         lines.append(f"zone_fact = {_quote(zone_key)}  # GUESS")
     else:

@@ -148,8 +148,8 @@ def _at_standstill(readings: pl.DataFrame, pressures: list[str], fluid: str) -> 
     if told < FEWEST or 2 * told < logged or votes[found] < MAJORITY * told:
         return None
     return found, (
-        f"{found}: with the compressor off for long, {votes[found]} of {logged} readings meet {fluid} saturation "
-        f"at ambient or box temperature only as {found}"
+        f"{found}: with the compressor off for long, {votes[found]} of {logged} readings meet {fluid} "
+        f"saturation at ambient or box temperature only as {found}"
     )
 
 
@@ -186,13 +186,14 @@ def _running(readings: pl.DataFrame, pressures: list[str], fluid: str) -> tuple[
         if known >= FEWEST and impossible.sum() >= MAJORITY * known:
             other = Reference.ABSOLUTE if found is Reference.GAUGE else Reference.GAUGE
             return found, (
-                f"{found}: as {other}, {fluid} would {why} in {int(impossible.sum())} of {known} running readings"
+                f"{found}: as {other}, {fluid} would {why} in {int(impossible.sum())} of {known} "
+                "running readings"
             )
     return None
 
 
 def _standstill(readings: pl.DataFrame) -> pl.Series | None:
-    """Mask of readings with the compressor off for at least :data:`STANDSTILL`; None when no state is logged."""
+    """Mask of readings with the compressor off for :data:`STANDSTILL` or longer; None without any state."""
     off = [
         expression
         for name, expression in (

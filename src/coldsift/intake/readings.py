@@ -164,7 +164,7 @@ class Reader:
         if missing.all():
             self.say(
                 "error",
-                "No container number: there is no such column or preamble line, and the file's name has none.",
+                "No container number: no column or preamble line has it, nor has the file's name.",
                 "Put the container number into the file's name, or declare where it stands in a layout.",
                 int(rows[0]),
             )
@@ -241,11 +241,16 @@ class Reader:
             self.out.time_zone = "each reading says its own"
             return "UTC"
         stated = fact(facts, self.layout.zone_fact) or next(
-            (value for key, value in facts.items() if _ZONE_KEY.search(key) and times.zone_of(value)), None
+            (
+                value
+                for key, value in facts.items()
+                if _ZONE_KEY.search(key) and times.zone_of(value, bare=True)
+            ),
+            None,
         )
         for zone, origin in (
             (self.plan.heading_zone, "by the heading"),
-            (times.zone_of(stated), "by the preamble"),
+            (times.zone_of(stated, bare=True), "by the preamble"),
             (self.layout.zone, "by the layout"),
             (times.zone_of(self.settings.time_zone), "by --time-zone"),
         ):
@@ -377,7 +382,7 @@ class Reader:
             if len(values):
                 self.say(
                     "warning",
-                    f"Column {plan.heading!r} says no unit; {channel.unit} is taken, its readings are plausible so.",
+                    f"Column {plan.heading!r} says no unit; {channel.unit} is taken, as its readings allow.",
                     "Name the unit in the heading, or declare it in a layout.",
                 )
             return replace(plan, unit=inside)
@@ -438,7 +443,7 @@ class Reader:
         frame: pl.DataFrame,
         plans: Sequence[ColumnPlan],
     ) -> pl.DataFrame:
-        """Turn readings into null that are sentinels, no numbers or outside the plausible range; list them."""
+        """Make null of readings that are sentinels, no numbers or outside the plausible range; list them."""
         if not plans or raw.is_empty():
             return raw
         suspects = _suspects(raw, frame, plans, self.layout)
@@ -447,7 +452,7 @@ class Reader:
             text = frame[column].cast(pl.String).str.strip_chars()
             told = ~text.str.to_lowercase().is_in(list(self.layout.empty_words)) & text.is_not_null()
             value = raw[name]
-            plausible = value.is_between(plan.channel.low, plan.channel.high).fill_null(False)  # type: ignore[arg-type]
+            plausible = value.is_between(plan.channel.low, plan.channel.high).fill_null(False)
             bad = told & (~plausible | value.is_in(sentinels).fill_null(False))
             if bad.any():
                 text = self._as_it_stood(raw["row"], bad, text, column)
@@ -472,7 +477,8 @@ class Reader:
             .then(pl.lit("not a reading"))
             .otherwise(
                 pl.lit(
-                    f"not plausible: {channel.label} is held to {channel.low:g} ... {channel.high:g} {channel.unit}"
+                    f"not plausible: {channel.label} is held to {channel.low:g} ... {channel.high:g} "
+                    f"{channel.unit}"
                 )
             )
         ).to_series()
@@ -489,7 +495,8 @@ class Reader:
         )
         self.say(
             "note",
-            f"{len(rows)} readings of {channel.label.lower()} are not believed, the first is {text.filter(bad)[0]!r}.",
+            f"{len(rows)} readings of {channel.label.lower()} are not believed, the first is "
+            f"{text.filter(bad)[0]!r}.",
             "They are listed in set_aside.parquet.",
             int(rows[0]),
         )
@@ -601,7 +608,8 @@ class Reader:
         if plan.differing_units:
             self.say(
                 "warning",
-                f"Units differ from the layout's; the file's own are taken: {'; '.join(plan.differing_units)}.",
+                "Units differ from the layout's; the file's own are taken: "
+                f"{'; '.join(plan.differing_units)}.",
                 "Check that the layout is the right one.",
             )
 
@@ -622,6 +630,7 @@ def _span(seconds: float) -> str:
 
 
 def scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
+    """A column brought to another unit by factor and offset."""
     factor, offset = scale or (1.0, 0.0)
     column = pl.col(name)
     column = column * factor if factor != 1 else column

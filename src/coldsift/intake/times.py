@@ -28,7 +28,7 @@ _SHAPE = re.compile(
     _DATE + r"(?:(?P<gap>T|,? +)(?P<hour>\d{1,2})(?P<colon>[:.])\d{2}(?P<second>(?P=colon)\d{2})?"
     r"(?P<fraction>[.,]\d+)?(?P<half> ?[AaPp][Mm])?(?P<zone> ?(?:Z|UTC|GMT|[+-]\d{2}:?\d{2}))?)?"
 )
-_OFFSET = re.compile(r"(?:utc|gmt|z)?\s*([+-−]?)\s*(\d{1,2})(?::?(\d{2}))?\s*(?:h|hours?)?", re.IGNORECASE)
+_OFFSET = re.compile(r"(utc|gmt)?\s*([+\-−]?)\s*(\d{1,2})(?::?(\d{2}))?\s*(?:h|hours?)?", re.IGNORECASE)
 
 
 class AmbiguousDateOrder(Exception):
@@ -54,33 +54,25 @@ class Parsed:
     order: str
 
 
+_NUMBERS = (
+    (re.compile(r"\d{10}(\.\d+)?"), "epoch_s"),
+    (re.compile(r"\d{13}"), "epoch_ms"),
+    (re.compile(r"\d{14}"), "%Y%m%d%H%M%S"),
+    (re.compile(r"[2-6]\d{4}(\.\d+)?"), "spreadsheet_days"),
+)
+
+
 def formats_of(value: str) -> list[tuple[str, str]]:
     """Formats that one reading could have: (date order or empty, strptime format)."""
     value = value.strip()
-    if re.fullmatch(r"\d{10}(\.\d+)?", value):
-        return [("", "epoch_s")]
-    if re.fullmatch(r"\d{13}", value):
-        return [("", "epoch_ms")]
-    if re.fullmatch(r"\d{14}", value):
-        return [("", "%Y%m%d%H%M%S")]
-    if re.fullmatch(r"[2-6]\d{4}(\.\d+)?", value):
-        return [("", "spreadsheet_days")]
+    for pattern, form in _NUMBERS:
+        if pattern.fullmatch(value):
+            return [("", form)]
     match = _SHAPE.fullmatch(value)
     if match is None:
         return []
     part = match.groupdict()
-    clock = ""
-    if part["hour"]:
-        colon = part["colon"]
-        clock = part["gap"] + ("%I" if part["half"] else "%H") + colon + "%M"
-        clock += f"{colon}%S" if part["second"] else ""
-        if part["fraction"]:
-            clock += "%.f" if part["fraction"][0] == "." else ",%f"
-        if part["half"]:
-            clock += " %p" if part["half"][0] == " " else "%p"
-        if zone := part["zone"]:
-            blank = " " if zone[0] == " " else ""
-            clock += blank + ("%z" if zone.strip()[0] in "+-" else zone.strip())
+    clock = _clock_format(part)
     if part["year"]:
         return [("", f"%Y{part['s1']}%m{part['s1']}%d{clock}")]
     if part["compact"]:
@@ -96,6 +88,22 @@ def formats_of(value: str) -> list[tuple[str, str]]:
     ]
 
 
+def _clock_format(part: dict[str, str]) -> str:
+    if not part["hour"]:
+        return ""
+    colon = part["colon"]
+    clock = part["gap"] + ("%I" if part["half"] else "%H") + colon + "%M"
+    clock += f"{colon}%S" if part["second"] else ""
+    if part["fraction"]:
+        clock += "%.f" if part["fraction"][0] == "." else ",%f"
+    if part["half"]:
+        clock += " %p" if part["half"][0] == " " else "%p"
+    if zone := part["zone"]:
+        blank = " " if zone[0] == " " else ""
+        clock += blank + ("%z" if zone.strip()[0] in "+-" else zone.strip())
+    return clock
+
+
 def _strptime(column: pl.Series, form: str) -> tuple[pl.Series, bool]:
     """Parse by one format: microsecond readings, and whether they are instants in UTC."""
     if form in ("epoch_s", "epoch_ms", "spreadsheet_days"):
@@ -103,7 +111,7 @@ def _strptime(column: pl.Series, form: str) -> tuple[pl.Series, bool]:
         scale = {"epoch_s": 1e6, "epoch_ms": 1e3, "spreadsheet_days": 86_400e6}[form]
         whole = (number * scale).round(0)
         if form == "spreadsheet_days":
-            # Day 1 is 1900-01-01 and the format counts a 29 February 1900 that never was; 25569 is 1970-01-01.
+            # Spreadsheets count days from 1900 and have a 29 February in it; 25569 is 1970-01-01.
             whole = ((number - 25569) * 86_400).round(0) * 1e6
         stamps = whole.cast(pl.Int64, strict=False).cast(pl.Datetime("us"))
         return stamps, form != "spreadsheet_days"
@@ -200,22 +208,26 @@ def parse(column: pl.Series, form: str | None, order: str | None) -> Parsed:
     return Parsed(naive, instant, settled)
 
 
-def zone_of(text: str | None) -> str | None:
-    """A zone in one spelling: ``UTC``, ``+02:00`` or an IANA name; None when it is none of these."""
-    if not text:
-        return None
-    word = text.strip().strip("()[]").strip()
-    if word.upper() in ("UTC", "GMT", "Z", "UTC+0", "GMT+0"):
-        return "UTC"
+def zone_of(text: str | None, bare: bool = False) -> str | None:
+    """A zone in one spelling: ``UTC``, ``+02:00`` or an IANA name; None when it is none of these.
+
+    Parameters
+    ----------
+    text
+        Such as ``UTC+2``, ``+0200``, ``Europe/Amsterdam``.
+    bare
+        Whether a number without sign (``2``) is an offset too, as in a preamble line that is about the offset.
+    """
+    word = (text or "").strip().strip("()[]").strip()
     match = _OFFSET.fullmatch(word)
-    if match:
-        sign, hours, minutes = match.groups()
+    if match and (bare or match.group(1) or match.group(2)):
+        _, sign, hours, minutes = match.groups()
         total = int(hours) * 60 + int(minutes or 0)
         if total > 14 * 60:
             return None
-        if total == 0:
-            return "UTC"
-        return f"{'-' if sign in ('-', '−') else '+'}{total // 60:02d}:{total % 60:02d}"
+        return f"{'-' if sign in ('-', '−') else '+'}{total // 60:02d}:{total % 60:02d}" if total else "UTC"
+    if word.upper() in ("UTC", "GMT", "Z"):
+        return "UTC"
     try:
         ZoneInfo(word)
     except (ValueError, OSError, KeyError):
@@ -269,8 +281,9 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     ambiguous = (first != second).fill_null(False)
     if not ambiguous.any():
         return Placed(first, never, nothing, 0)
-    # Within one night the hour runs twice: readings before the step back are its first run, those after it the
-    # second. Without a step back there is nothing to tell which run was logged.
+    # That night the hour runs twice: readings before the step back are its first run, those after it are its
+    # second.
+    # Without a step back there is nothing to tell which run was logged.
     frame = pl.DataFrame({"naive": naive, "container": container, "night": ambiguous}).with_row_index("at")
     nights = (
         frame.filter("night")

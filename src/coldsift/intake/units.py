@@ -1,6 +1,6 @@
 """Units of measure: from what a heading says to the inside unit, once, at the edge.
 
-Goes in: unit words as logs spell them. Comes out: factor and offset so that inside = logged x factor + offset.
+Goes in: unit words as logs spell them. Comes out: factor and offset, inside = logged x factor + offset.
 """
 
 from __future__ import annotations

@@ -6,7 +6,15 @@ it, each unit's oddness, and what makes it odd, in plain words with numbers.
 
 from coldsift.peers.compare import Comparison, compare
 from coldsift.peers.forest import isolation_scores
-from coldsift.peers.groups import peer_groups
-from coldsift.peers.robust import group_statistics, without_lift
+from coldsift.peers.groups import PeerGroups, peer_groups
+from coldsift.peers.robust import adjusted, group_statistics
 
-__all__ = ["Comparison", "compare", "group_statistics", "isolation_scores", "peer_groups", "without_lift"]
+__all__ = [
+    "Comparison",
+    "PeerGroups",
+    "adjusted",
+    "compare",
+    "group_statistics",
+    "isolation_scores",
+    "peer_groups",
+]

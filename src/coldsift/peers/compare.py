@@ -11,7 +11,7 @@ import polars as pl
 from coldsift.features import Feature, Worry
 from coldsift.peers.forest import FARTHEST, isolation_scores
 from coldsift.peers.groups import peer_groups
-from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, group_statistics, without_lift
+from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
 from coldsift.schema import TABLES
 
 ORDINARY = 2.0
@@ -67,13 +67,16 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
         ordinary.
     """
     groups = peer_groups(traits)
-    lift = features.filter(pl.col("feature") == "lift").select("container", lift="value")
-    side = traits.select("container", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"]))
+    tasks = features.filter(pl.col("feature") == "lift").select("container", lift="value")
+    side = traits.select(
+        "container", "set_point", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"])
+    )
     entries = pl.DataFrame(
         {
             "feature": list(catalogue),
             "scale": [entry.scale for entry in catalogue.values()],
             "worry": [entry.worry.value for entry in catalogue.values()],
+            "against": pl.Series([entry.against for entry in catalogue.values()], dtype=pl.String),
             "words": [entry.words for entry in catalogue.values()],
             "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
         }
@@ -81,13 +84,21 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
     values = (
         features.drop("peer_low", "peer_median", "peer_high", "peers", "z")
         .join(side, on="container", how="left", maintain_order="left")
-        .join(groups.select("container", "peer_group"), on="container", how="left", maintain_order="left")
+        .join(tasks, on="container", how="left", maintain_order="left")
+        .join(
+            groups.chosen.select("container", "peer_group"), on="container", how="left", maintain_order="left"
+        )
         .join(entries, on="feature", how="left", maintain_order="left")
     )
-    adjusted = without_lift(values, lift, [name for name, entry in catalogue.items() if entry.against_lift])
-    compared = group_statistics(adjusted)
+    task = (
+        pl.when(pl.col("against") == "lift")
+        .then("lift")
+        .when(pl.col("against") == "set_point")
+        .then("set_point")
+    )
+    compared = group_statistics(adjusted(values.with_columns(task=task)), groups.members)
     contributions = _contributions(compared)
-    oddness = _oddness(compared, contributions, groups)
+    oddness = _oddness(compared, contributions, groups.chosen)
     return Comparison(TABLES["features"].conform(compared), contributions, oddness)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import polars as pl
 
 from coldsift.schema import REGIME_CLASSES
@@ -18,8 +20,25 @@ LEVELS = ("class, ambient and log interval", "class", "frozen or chilled", "all 
 _SIDES = dict(zip(REGIME_CLASSES, ("frozen", "frozen", "chilled", "chilled"), strict=True))
 
 
-def peer_groups(traits: pl.DataFrame) -> pl.DataFrame:
-    """Put every unit in the narrowest group that is large enough.
+@dataclass(frozen=True, slots=True)
+class PeerGroups:
+    """Which groups there are, and which one each unit is held against.
+
+    Attributes
+    ----------
+    members
+        ``container``, ``peer_group``: every unit in every group it belongs to, one a level.
+    chosen
+        ``container``, ``peer_group``, ``level`` (one of ``LEVELS``) and ``peers`` (other units in it):
+        each unit's narrowest group that is large enough; sorted by container.
+    """
+
+    members: pl.DataFrame
+    chosen: pl.DataFrame
+
+
+def peer_groups(traits: pl.DataFrame) -> PeerGroups:
+    """Put every unit in its groups, and choose the narrowest that is large enough.
 
     Parameters
     ----------
@@ -28,51 +47,34 @@ def peer_groups(traits: pl.DataFrame) -> pl.DataFrame:
 
     Returns
     -------
-    polars.DataFrame
-        ``container``, ``peer_group`` (its name), ``level`` (one of ``LEVELS``) and ``peers`` (other units
-        in it); sorted by container.
+    PeerGroups
+        Members of all groups, and each unit's own.
     """
-    side = pl.col("regime_class").replace_strict(_SIDES, default="unknown")
+    kind = pl.col("regime_class").fill_null("unknown")
+    ambient = (pl.col("ambient") / AMBIENT_STEP).round().cast(pl.Int64) * int(AMBIENT_STEP)
+    interval = pl.when(pl.col("interval_minutes") > 20).then(pl.lit("over 20")).otherwise(pl.lit("up to 20"))
     names = (
-        pl.format(
-            "{}, ambient about {} °C, {} min",
-            pl.col("regime_class").fill_null("unknown"),
-            ((pl.col("ambient") / AMBIENT_STEP).round() * AMBIENT_STEP)
-            .cast(pl.Int64)
-            .cast(pl.String)
-            .fill_null("?"),
-            pl.when(pl.col("interval_minutes") > 20).then(pl.lit("over 20")).otherwise(pl.lit("up to 20")),
-        ),
-        pl.col("regime_class").fill_null("unknown"),
-        side,
+        pl.format("{}, {} cooled, ambient about {} °C, {} min", kind, "cooling", ambient, interval),
+        kind,
+        pl.col("regime_class").replace_strict(_SIDES, default="unknown"),
         pl.lit("all units"),
     )
-    grouped = traits.select(
-        "container",
-        *(name.alias(f"name_{level}") for level, name in enumerate(names)),
-    ).with_columns(
-        pl.len().over(f"name_{level}").cast(pl.Int64).alias(f"size_{level}") for level in range(len(LEVELS))
-    )
-    chosen = pl.coalesce(
-        *(
-            pl.when(pl.col(f"size_{level}") >= SMALLEST_GROUP).then(pl.lit(level))
-            for level in range(len(LEVELS))
-        ),
-        pl.lit(len(LEVELS) - 1),
-    )
-    grouped = grouped.with_columns(chosen=chosen)
-    pick = {
-        column: pl.coalesce(
-            *(
-                pl.when(pl.col("chosen") == level).then(pl.col(f"{column}_{level}"))
-                for level in range(len(LEVELS))
-            )
+    members = (
+        pl.concat(
+            traits.select("container", peer_group=name, level=pl.lit(level))
+            for level, name in enumerate(names)
         )
-        for column in ("name", "size")
-    }
-    return grouped.select(
-        "container",
-        peer_group=pick["name"],
-        level=pl.col("chosen").replace_strict(dict(enumerate(LEVELS)), return_dtype=pl.String),
-        peers=pick["size"] - 1,
-    ).sort("container")
+        .drop_nulls("peer_group")
+        .with_columns(peers=pl.len().over("level", "peer_group").cast(pl.Int64) - 1)
+    )
+    large = (pl.col("peers") >= SMALLEST_GROUP - 1) | (pl.col("level") == len(LEVELS) - 1)
+    chosen = (
+        members.filter(large)
+        .sort("container", "level")
+        .unique("container", keep="first", maintain_order=True)
+        .with_columns(pl.col("level").replace_strict(dict(enumerate(LEVELS)), return_dtype=pl.String))
+    )
+    # A wider group may go by the name of a narrower one; its members are the same then.
+    return PeerGroups(
+        members.select("container", "peer_group").unique().sort("peer_group", "container"), chosen
+    )

@@ -15,52 +15,46 @@ NORMAL_RANGE = 2.563
 SHRINKAGE = 8.0
 """A group's own spread weighs as its number of units, the fleet's as this many."""
 
-FEWEST_FOR_LIFT = 12
-MOST_FOR_LIFT = 400
-"""A slope is fitted to at least and at most about as many units; of more, to every n-th in order of lift."""
+FEWEST_FOR_SLOPE = 12
+MOST_FOR_SLOPE = 400
+"""A slope is fitted to at least and at most about as many units; of more, to every n-th in order."""
 
-LEAST_LIFT_RANGE = 2.0
-"""Units whose lift differs by less show no slope. [K]"""
+LEAST_RANGE = 2.0
+"""Units whose lift or set point differs by less show no slope. [K]"""
 
 FEWEST_PEERS = 3
 LONE_SCALES = 2.0
 """A unit with fewer peers is held against what is expected of a good one, this many scales for one."""
 
 
-def without_lift(features: pl.DataFrame, lift: pl.DataFrame, names: list[str]) -> pl.DataFrame:
-    """Take out of some features what ambient minus set point explains.
+def adjusted(values: pl.DataFrame) -> pl.DataFrame:
+    """Take out of some features what the unit's task explains: its lift, or its set point.
 
     Parameters
     ----------
-    features
-        ``container``, ``feature``, ``value``, ``side`` (units are fitted within one side).
-    lift
-        ``container``, ``lift``. [K]
-    names
-        Features to adjust.
+    values
+        ``container``, ``feature``, ``value``, ``side`` (units are fitted within one side) and ``task``,
+        the lift or set point that the feature goes by, null where it goes by neither. [K or °C]
 
     Returns
     -------
     polars.DataFrame
-        ``features`` with ``adjusted``: the value less slope × (lift − the side's median lift), the slope
-        of Theil and Sen; the value itself for other features and for too few units.
+        ``values`` with ``adjusted``: the value less slope × (task − the side's median task), the slope of
+        Theil and Sen; the value itself for other features and for too few units.
     """
-    joined = features.join(lift, on="container", how="left")
     corrections: list[pl.DataFrame] = []
-    chosen = (
-        joined.filter(pl.col("feature").is_in(names)).drop_nulls(["value", "lift"]).sort("lift", "container")
-    )
+    chosen = values.drop_nulls(["value", "task"]).sort("task", "container")
     for _, group in chosen.group_by("feature", "side", maintain_order=True):
-        distance = group["lift"].to_numpy() - np.median(group["lift"].to_numpy())
-        if len(group) < FEWEST_FOR_LIFT or np.ptp(distance) < LEAST_LIFT_RANGE:
+        distance = group["task"].to_numpy() - np.median(group["task"].to_numpy())
+        if len(group) < FEWEST_FOR_SLOPE or np.ptp(distance) < LEAST_RANGE:
             continue
-        fitted = slice(None, None, -(-len(group) // MOST_FOR_LIFT))
+        fitted = slice(None, None, -(-len(group) // MOST_FOR_SLOPE))
         slope = theil_sen(distance[fitted], group["value"].to_numpy()[fitted])
         corrections.append(group.select("container", "feature").with_columns(correction=slope * distance))
     if not corrections:
-        return features.with_columns(adjusted="value")
+        return values.with_columns(adjusted="value")
     return (
-        features.join(pl.concat(corrections), on=["container", "feature"], how="left", maintain_order="left")
+        values.join(pl.concat(corrections), on=["container", "feature"], how="left", maintain_order="left")
         .with_columns(adjusted=pl.col("value") - pl.col("correction").fill_null(0.0))
         .drop("correction")
     )
@@ -85,7 +79,7 @@ def theil_sen(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
     return float(np.median((y[second] - y[first])[apart] / step[apart]))
 
 
-def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
+def group_statistics(values: pl.DataFrame, members: pl.DataFrame) -> pl.DataFrame:
     """Robust distance of each unit from its peers.
 
     Parameters
@@ -93,6 +87,8 @@ def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
     values
         ``container``, ``feature``, ``peer_group``, ``value``, ``adjusted``, ``scale`` (the smallest spread
         that counts) and ``expected`` (what a good unit shows whatever its peers do, or null).
+    members
+        ``container``, ``peer_group``: all units of every group.
 
     Returns
     -------
@@ -106,14 +102,27 @@ def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
         median deviation, and neither kind is odd.
     """
     group = ["feature", "peer_group"]
-    deviation = pl.col("adjusted") - pl.col("adjusted").median().over(group)
-    members = pl.col("value").is_not_null().sum().over(group)
-    own = NORMAL_MAD * pl.col("deviation").abs().median().over(group)
-    fleet = NORMAL_MAD * pl.col("deviation").abs().median().over("feature")
+    centre = pl.col("adjusted").median()
+    statistics = (
+        members.join(
+            values.select("container", "feature", "value", "adjusted").drop_nulls("value"), on="container"
+        )
+        .group_by(group)
+        .agg(
+            members=pl.len().cast(pl.Int64),
+            centre=centre,
+            own=NORMAL_MAD * (pl.col("adjusted") - centre).abs().median(),
+            range=pl.col("adjusted").quantile(0.9, "linear") - pl.col("adjusted").quantile(0.1, "linear"),
+            peer_low=pl.col("value").quantile(0.1, "linear"),
+            peer_median=pl.col("value").median(),
+            peer_high=pl.col("value").quantile(0.9, "linear"),
+        )
+    )
     weight = pl.col("members").cast(pl.Float64)
     return (
-        values.with_columns(deviation=deviation, members=members)
-        .with_columns(own=own, fleet=fleet)
+        values.join(statistics, on=group, how="left", maintain_order="left")
+        .with_columns(deviation=pl.col("adjusted") - pl.col("centre"))
+        .with_columns(fleet=NORMAL_MAD * pl.col("deviation").abs().median().over("feature"))
         .with_columns(
             spread=pl.max_horizontal(
                 (
@@ -121,18 +130,13 @@ def group_statistics(values: pl.DataFrame) -> pl.DataFrame:
                 ).sqrt(),
                 "scale",
             ),
-            peer_low=pl.col("value").quantile(0.1, "linear").over(group),
-            range=pl.col("adjusted").quantile(0.9, "linear").over(group)
-            - pl.col("adjusted").quantile(0.1, "linear").over(group),
-            peer_median=pl.col("value").median().over(group),
-            peer_high=pl.col("value").quantile(0.9, "linear").over(group),
-            peers=(pl.col("members") - pl.col("value").is_not_null().cast(pl.UInt32)).cast(pl.Int64),
+            peers=pl.col("members").fill_null(0) - pl.col("value").is_not_null().cast(pl.Int64),
         )
         .with_columns(
             z=_distance(pl.col("spread")),
             z_range=_distance(pl.max_horizontal("spread", pl.col("range") / NORMAL_RANGE)),
         )
-        .drop("deviation", "members", "own", "fleet", "spread", "range")
+        .drop("deviation", "members", "centre", "own", "fleet", "spread", "range")
     )
 
 

@@ -19,7 +19,8 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
         ``container``, ``regime_class`` (the one it spent most readings in), ``set_point`` (last, °C),
         ``ambient`` (median, °C), ``interval_minutes``, ``first_time``, ``last_time`` (UTC), ``log_hours``
         (gaps taken out), ``span_hours`` (of the whole fleet's voyage), ``coverage`` (share of that span),
-        ``has_air`` and ``has_set_point``.
+        ``has_air``, ``has_set_point``
+        and ``cooling`` (of the condenser, air or water).
     """
     span = (pl.col("last_time").max() - pl.col("first_time").min()).dt.total_seconds() / 3600
     return (
@@ -33,6 +34,11 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
             first_time=pl.col("time").first(),
             last_time=pl.col("time").last(),
             log_hours=pl.col("hours").sum(),
+            cooling=pl.when(
+                (pl.col("condenser_cooling").str.to_lowercase() == "water").mean().fill_null(0.0) > 0.5
+            )
+            .then(pl.lit("water"))
+            .otherwise(pl.lit("air")),
             readings=pl.len().cast(pl.Int64),
             has_air=pl.col("controlling_air").is_not_null().any(),
             has_set_point=pl.col("set_point").is_not_null().any(),

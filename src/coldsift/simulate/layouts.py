@@ -1,8 +1,8 @@
 """A common log written out as log files, in any layout that coldsift reads.
 
-Goes in: a frame like :data:`coldsift.schema.COMMON_LOG` and which container gets which layout. Comes out: files.
-The writer follows the same declarations as the reader (``parsers/NAME/layout.toml``), so a layout is said once.
-The same frame gives the same bytes.
+Goes in: a frame like :data:`coldsift.schema.COMMON_LOG` and which container gets which layout. Comes out:
+files. The writer follows the same declarations as the reader (``parsers/NAME/layout.toml``), so a layout is
+said once. The same frame gives the same bytes.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ FIXED_DATE = (2020, 1, 1, 0, 0, 0)
 """Date written where a file format wants one; it must not depend on the day of writing."""
 
 _DECIMALS = {
-    "°C": 2, "°F": 2, "K": 2, "bar": 3, "kPa": 1, "MPa": 4, "psi": 2, "inHg": 2, "%": 1, "Hz": 2, "V": 1, "A": 2,
-    "W": 0, "kW": 3, "m³/h": 1, "ft³/min": 1,
+    "°C": 2, "°F": 2, "K": 2, "bar": 3, "kPa": 1, "MPa": 4, "psi": 2, "inHg": 2, "%": 1, "Hz": 2, "V": 1,
+    "A": 2, "W": 0, "kW": 3, "m³/h": 1, "ft³/min": 1,
 }  # fmt: skip
 OFFSET = {"semicolon_preamble": timedelta(hours=2), "workbook": timedelta(hours=-3)}
 """Clock of layouts that name their offset in the preamble."""
