@@ -2,8 +2,8 @@
 
 Sources, all from memory: the international yard and pound agreement of 1959 (1 in = 25.4 mm and 1 lb =
 0.45359237 kg, both exact); standard gravity 9.80665 m/s2 and standard atmosphere 101325 Pa (General
-Conference on Weights and Measures, exact); conventional density of mercury 13595.1 kg/m3; the printed factors of NIST
-SP 811, appendix B.8.
+Conference on Weights and Measures, exact); conventional density of mercury 13595.1 kg/m3; the printed factors
+of NIST SP 811, appendix B.8.
 """
 
 from __future__ import annotations

@@ -116,6 +116,7 @@ def screen(
         if screening.findings.is_empty():
             page = None
         else:
+            progress("report", 0, 1)
             try:
                 page = write_outputs(screening, folder, title=f"Reefer screening: {name}")
             except OutputError as error:

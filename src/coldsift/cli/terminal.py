@@ -80,10 +80,10 @@ def show(screening: Screening, page: Path | None) -> None:
 
 def _show_first_units(screening: Screening, console: Console) -> None:
     """The first units that are not without findings: a table on a terminal, one line each in a pipe."""
-    rows = []
     first = screening.findings.filter(screening.findings["group"].cast(str) != "nothing_found").head(
         FIRST_ROWS
     )
+    rows: list[list[str]] = []
     for row in first.iter_rows(named=True):
         reasons = screening.analysis.reasons[row["container"]]
         cells = (
@@ -95,14 +95,14 @@ def _show_first_units(screening: Screening, console: Console) -> None:
         )
         rows.append([plain(cell) for cell in cells])
     if not console.is_terminal:
-        for cells in rows:
-            console.print(Text("  ".join(filter(None, cells))))
+        for line in rows:
+            console.print(Text("  ".join(filter(None, line))))
         return
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading, share in (("rank", 1), ("container", 3), ("group", 3), ("first check", 8), ("why", 12)):
         table.add_column(heading, overflow="fold", ratio=share, min_width=min(len(heading), 5))
-    for cells in rows:
-        table.add_row(*(Text(cell) for cell in cells))
+    for line in rows:
+        table.add_row(*(Text(cell) for cell in line))
     console.print(table)
 
 

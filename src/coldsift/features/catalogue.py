@@ -81,6 +81,8 @@ class Feature:
     against
         ``lift`` (ambient minus set point) or ``set_point``: compared with peers after taking out its
         dependence on that.
+    symptom
+        Says that the cargo's air is wrong, not which part is: reasons that point to a part go before it.
     expected
         What it is in a good unit whatever the peers do; judges a unit without enough peers.
     """
@@ -101,6 +103,7 @@ class Feature:
     statistic: Statistic = Statistic.MEDIAN
     watched: bool = False
     against: str | None = None
+    symptom: bool = False
     expected: float | None = None
 
 

@@ -273,7 +273,7 @@ def draft_layout(path: Path | str) -> str:
     found = fit_generic(grid)
     names, layout, delimiter, encoding = _for_draft(grid, found)
     lines = [
-        f"# A draft from {Path(path).name!r}. Lines marked GUESS need a look; parsers/README.md has the keys.",
+        f"# A draft from {Path(path).name!r}. Lines marked GUESS need a look; keys: parsers/README.md.",
         "[layout]",
         'name = "my_layout"          # the name of its folder',
         'about = ""',

@@ -281,8 +281,8 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     ambiguous = (first != second).fill_null(False)
     if not ambiguous.any():
         return Placed(first, never, nothing, 0)
-    # That night the hour runs twice: readings before the step back are its first run, those after it are its
-    # second.
+    # That night the hour runs twice: readings before the step back are its first run, those after it are
+    # its second.
     # Without a step back there is nothing to tell which run was logged.
     frame = pl.DataFrame({"naive": naive, "container": container, "night": ambiguous}).with_row_index("at")
     nights = (

@@ -36,8 +36,8 @@ class Comparison:
     features
         :data:`coldsift.schema.FEATURES`, peers' range and distance filled in.
     contributions
-        ``container``, ``feature``, ``contribution`` (distance beyond the ordinary), ``words``; strongest
-        first, one view of each feature.
+        ``container``, ``feature``, ``contribution`` (distance beyond the ordinary), ``symptom``,
+        ``words``; strongest first, one view of each feature.
     oddness
         ``container``, ``oddness``, ``forest`` (isolation score, null in small fleets), ``peer_group``,
         ``level``, ``peers``.
@@ -77,6 +77,7 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             "scale": [entry.scale for entry in catalogue.values()],
             "worry": [entry.worry.value for entry in catalogue.values()],
             "against": pl.Series([entry.against for entry in catalogue.values()], dtype=pl.String),
+            "symptom": [entry.symptom for entry in catalogue.values()],
             "words": [entry.words for entry in catalogue.values()],
             "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
         }
@@ -89,6 +90,14 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             groups.chosen.select("container", "peer_group"), on="container", how="left", maintain_order="left"
         )
         .join(entries, on="feature", how="left", maintain_order="left")
+        .join(
+            traits.select("container", "interval_minutes"), on="container", how="left", maintain_order="left"
+        )
+    )
+    # What takes minutes is seen no better than the log interval, of the unit or of its peers.
+    interval = pl.max_horizontal("interval_minutes", pl.col("interval_minutes").median())
+    values = values.with_columns(
+        scale=pl.when(pl.col("unit") == "min").then(pl.max_horizontal("scale", interval)).otherwise("scale")
     )
     task = (
         pl.when(pl.col("against") == "lift")
@@ -113,13 +122,14 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
         .then(z.abs())
     )
     return (
-        compared.with_columns(contribution=directed.clip(0.0, FARTHEST) - ORDINARY)
+        compared.with_columns(directed=directed)
+        .with_columns(contribution=pl.col("directed").clip(0.0, FARTHEST) - ORDINARY)
         .filter(pl.col("contribution") > 0)
         .with_columns(base=pl.col("feature").str.replace(_VIEWS, ""))
-        .sort("container", "contribution", "feature", descending=[False, True, False])
+        .sort("container", "directed", "feature", descending=[False, True, False])
         # The views of one feature are one reason, told by the strongest of them.
         .unique(["container", "base"], keep="first", maintain_order=True)
-        .select("container", "feature", "contribution", words=_words())
+        .select("container", "feature", "contribution", "symptom", words=_words())
     )
 
 

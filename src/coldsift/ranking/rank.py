@@ -36,6 +36,9 @@ LEAST_COVERAGE = 0.05
 
 MOST_REASONS = 6
 
+LONG_EXCURSION_HOURS = 4.0
+"""A shorter time out of the band is told after what is odd. [h]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
@@ -87,7 +90,8 @@ def rank(
         {"feature": list(catalogue), "look": [entry.look_first for entry in catalogue.values()]}
     )
     strongest = (
-        comparison.contributions.join(look_first, on="feature", how="left", maintain_order="left")
+        comparison.contributions.sort("symptom", maintain_order=True)
+        .join(look_first, on="feature", how="left", maintain_order="left")
         .group_by(unit, maintain_order=True)
         .agg(
             pl.col("words").head(MOST_REASONS),
@@ -183,15 +187,18 @@ def _reasons() -> pl.Expr:
         )
     )
     odd = pl.col("words").fill_null(pl.lit([], dtype=pl.List(pl.String)))
+    long = pl.when(pl.col("excursion_hours") >= LONG_EXCURSION_HOURS).then("excursion_words")
+    short = pl.when(pl.col("excursion_hours") < LONG_EXCURSION_HOURS).then("excursion_words")
     return pl.concat_list(
-        pl.concat_list("cannot_tell", now, soon, pulling, "excursion_words"), odd
+        pl.concat_list("cannot_tell", now, soon, pulling, long), odd, pl.concat_list(short)
     ).list.drop_nulls()
 
 
 def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
     longest = pl.col("hours").arg_max()
     return (
-        excursions.filter(pl.col("kind") == "excursion")
+        # What the whole ship went through is told once, as an event of the voyage.
+        excursions.filter(pl.col("kind") == "excursion", ~pl.col("along_with").str.contains("whole ship"))
         .group_by("container", maintain_order=True)
         .agg(
             pl.len(),
@@ -202,6 +209,7 @@ def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
         )
         .select(
             "container",
+            excursion_hours="hours",
             excursion_words=pl.format(
                 "Out of its band for {} h in {} (longest: {} °C, edge {} °C{})",
                 pl.col("hours").round(1),
