@@ -8,7 +8,7 @@ value. Nothing is averaged over defrosts, gaps or what the whole ship shared.
 direction it worries and what to look at first. To add one, append it to the list of its module.
 """
 
-from coldsift.features.catalogue import Feature, Worry
+from coldsift.features.catalogue import RECENT_HOURS, Feature, View, Worry
 from coldsift.features.compute import FEATURES, unit_features
 
-__all__ = ["FEATURES", "Feature", "Worry", "unit_features"]
+__all__ = ["FEATURES", "RECENT_HOURS", "Feature", "View", "Worry", "unit_features"]

@@ -23,6 +23,15 @@ class Worry(StrEnum):
     NONE = "none"
 
 
+class View(StrEnum):
+    """How a feature is looked at."""
+
+    WHOLE = "whole"
+    NOW = "now"
+    SHIFT = "shift"
+    TREND = "trend"
+
+
 class Statistic(StrEnum):
     """How readings become one number."""
 
@@ -83,6 +92,8 @@ class Feature:
         dependence on that.
     symptom
         Says that the cargo's air is wrong, not which part is: reasons that point to a part go before it.
+    view, base
+        How it is looked at, and the feature that it is a view of; empty for the feature itself.
     expected
         What it is in a good unit whatever the peers do; judges a unit without enough peers.
     """
@@ -104,6 +115,8 @@ class Feature:
     watched: bool = False
     against: str | None = None
     symptom: bool = False
+    view: View = View.WHOLE
+    base: str = ""
     expected: float | None = None
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from coldsift.features.catalogue import OWN, RECENT_HOURS, Feature
+from coldsift.features.catalogue import OWN, RECENT_HOURS, Feature, View
 from coldsift.features.data import DATA_FEATURES, with_flat_hours
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
@@ -22,16 +22,18 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
         yield feature
         if not feature.watched:
             continue
-        view = replace(feature, watched=False, minimum=max(4, feature.minimum // 2))
+        view = replace(feature, watched=False, minimum=max(4, feature.minimum // 2), base=feature.name)
         yield replace(
             view,
             name=f"{feature.name}_now",
+            view=View.NOW,
             words=f"{feature.words}, {recent}",
             formula=f"{feature.formula}, over the {recent} of the log",
         )
         yield replace(
             view,
             name=f"{feature.name}_shift",
+            view=View.SHIFT,
             words=f"{feature.words}, {recent} against before",
             formula=f"{feature.formula}: over the {recent} minus over the time before",
             against=None,
@@ -40,6 +42,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
         yield replace(
             view,
             name=f"{feature.name}_trend",
+            view=View.TREND,
             unit=f"{feature.unit}/d" if feature.unit else "1/d",
             words=f"{feature.words}, trend",
             formula=f"Theil–Sen slope of the daily values of: {feature.formula}",

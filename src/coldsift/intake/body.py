@@ -71,7 +71,7 @@ def _wanted(fit: Fit) -> tuple[list[int], set[int]]:
     plan = fit.plan
     assert plan is not None
     keys = [*plan.time, plan.container, plan.tag, plan.value, plan.unit]
-    numbers = {column.index for column in plan.columns if not column.channel.is_state and not column.words}
+    numbers = {column.index for column in plan.columns if not column.channel.is_state}
     wanted = {index for index in keys if index is not None} | {column.index for column in plan.columns}
     return sorted(wanted), numbers
 
@@ -141,11 +141,17 @@ def _sound(body: bytes, starts: np.ndarray, delimiter: str, width: int) -> np.nd
         before = np.where(starts > 0, running[np.maximum(starts - 1, 0)], 0)
         lengths = np.diff(np.append(starts, len(body)))
         marks &= (running - np.repeat(before, lengths)) % 2 == 0
-        good &= np.add.reduceat(quotes, starts, dtype=np.int64) % 2 == 0
-    good &= np.add.reduceat(marks, starts, dtype=np.int64) == width - 1
+        good &= _count(quotes, starts) % 2 == 0
+    good &= _count(marks, starts) == width - 1
     if b"\0" in body:
-        good &= np.add.reduceat(buffer == 0, starts, dtype=np.int64) == 0
+        good &= _count(buffer == 0, starts) == 0
     return good
+
+
+def _count(marks: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Marked bytes in each line."""
+    places = np.flatnonzero(marks)
+    return np.diff(np.searchsorted(places, np.append(starts, len(marks))))
 
 
 def _closing_delimiter(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-import polars as pl
 from stdnum import iso6346
 from stdnum.exceptions import ValidationError
 
@@ -17,12 +16,6 @@ _SEPARATORS = r"[\s\-]+"
 def tidy(number: str) -> str:
     """One spelling: upper case, blanks and hyphens removed."""
     return re.sub(_SEPARATORS, "", number).upper()
-
-
-def tidy_expression(column: pl.Expr) -> pl.Expr:
-    """:func:`tidy` for a text column; empty becomes null."""
-    spelled = column.cast(pl.String).str.replace_all(_SEPARATORS, "").str.to_uppercase()
-    return pl.when(spelled != "").then(spelled)
 
 
 @lru_cache(maxsize=65536)

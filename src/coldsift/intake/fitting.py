@@ -18,7 +18,7 @@ from coldsift.schema import CHANNELS, Channel, Quantity
 
 GENERIC_PRIOR = 0.8
 """A layout that was declared for a file beats the reader by trade words on the same evidence."""
-SAMPLE = 25
+SAMPLE = 12
 """Rows behind the heading that are looked at."""
 DELIMITERS = (",", ";", "\t", "|")
 _NUMBER = {

@@ -6,6 +6,8 @@ aside with its reason, and the messages. A row is never dropped: it comes out, o
 
 from __future__ import annotations
 
+import functools
+import operator
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -30,6 +32,8 @@ LEAP = 2 * 86_400
 """A step forward of at least this is reported. [s]"""
 PLAUSIBLE_SHARE = 0.99
 """Share of readings inside the channel's range that lets the inside unit stand for a missing one."""
+NO_ALARM = ("", "-", "0", "none")
+"""Cells, or parts of them, that name no alarm."""
 _SEPARATORS = re.compile(r"\s*[|;/]\s*|\s*,\s+")
 
 
@@ -131,9 +135,10 @@ class Reader:
 
     def _container(self, frame: pl.DataFrame) -> pl.Series:
         if self.plan.container is not None:
-            return frame.select(
-                container_numbers.tidy_expression(pl.col(f"c{self.plan.container}"))
-            ).to_series()
+            column = frame[f"c{self.plan.container}"].cast(pl.String)
+            tidy = {text: container_numbers.tidy(text) or None for text in column.unique().drop_nulls()}
+            untidy = {text: number for text, number in tidy.items() if number != text}
+            return column.replace(untidy) if untidy else column
         number = self._container_of_file()
         return pl.repeat(number, frame.height, dtype=pl.String, eager=True)
 
@@ -200,10 +205,9 @@ class Reader:
             else:
                 parsed = times.Parsed(stamps, nothing, "")
         else:
+            parts = [pl.col(name).cast(pl.String).str.strip_chars() for name in columns]
             text = frame.select(
-                pl.concat_str(
-                    [pl.col(name).cast(pl.String).str.strip_chars() for name in columns], separator=" "
-                )
+                pl.concat_str(parts, separator=" ") if len(parts) > 1 else parts[0]
             ).to_series()
             order = self.layout.date_order or self.settings.date_order
             try:
@@ -345,15 +349,14 @@ class Reader:
         plans = [plan for entry in self.plan.columns if (plan := self._with_unit(entry, frame)) is not None]
         measured = [plan for plan in plans if not plan.channel.is_state]
         states = [plan for plan in plans if plan.channel.is_state]
-        schema = frame.schema
-        raw = self._numbers(frame, measured, [self._state(plan, schema[_name(plan)]) for plan in states])
+        raw = self._numbers(frame, measured, [self._state(plan, frame) for plan in states])
         raw = self._convert(raw, measured)
         raw = self._disbelieve(raw, frame, measured)
         self._state_losses(raw, frame, states)
         return raw.with_columns(lines=pl.lit(1, dtype=pl.Int64))
 
     def _numbers(
-        self, frame: pl.DataFrame, plans: Sequence[ColumnPlan], others: Sequence[pl.Expr] = ()
+        self, frame: pl.DataFrame, plans: Sequence[ColumnPlan], others: Sequence[pl.Series] = ()
     ) -> pl.DataFrame:
         """Keys, the measured channels as numbers in the unit they are logged in, and other columns."""
         schema = frame.schema
@@ -503,22 +506,29 @@ class Reader:
 
     # ---------------------------------------------------------------------------------------- states and text
 
-    def _state(self, plan: ColumnPlan, dtype: pl.DataType) -> pl.Expr:
-        column = pl.col(f"c{plan.index}")
-        name = plan.channel.name
-        if name == "alarms":
-            if isinstance(dtype, pl.List):
-                return column.cast(pl.List(pl.String)).alias(name)
-            return _alarms(column, self.layout.alarm_separator).alias(name)
-        if plan.channel.quantity is Quantity.TEXT:
-            text = column.cast(pl.String).str.strip_chars()
-            text = text.str.to_lowercase() if name == "condenser_cooling" else text
-            return (
-                pl.when(~text.str.to_lowercase().is_in(list(self.layout.empty_words))).then(text).alias(name)
-            )
-        if dtype == pl.Boolean:
+    def _state(self, plan: ColumnPlan, frame: pl.DataFrame) -> pl.Series:
+        """A state, word or list of alarms; worked out once for each distinct text."""
+        column, name = frame[_name(plan)], plan.channel.name
+        if isinstance(column.dtype, pl.List):
+            return column.cast(pl.List(pl.String)).alias(name)
+        if column.dtype == pl.Boolean and plan.channel.quantity is Quantity.STATE:
             return column.alias(name)
-        return _on_off(column, self.layout).alias(name)
+        column = column.cast(pl.String)
+        texts = column.unique().drop_nulls()
+        if name == "alarms":
+            return _alarms(column, texts, self.layout.alarm_separator)
+        if plan.channel.quantity is Quantity.STATE:
+            return _on_off(column, texts, self.layout).alias(name)
+        words = {text: text.strip() for text in texts}
+        if name == "condenser_cooling":
+            words = {text: word.lower() for text, word in words.items()}
+        empty = self.layout.empty_words
+        changed = {
+            text: None if word.lower() in empty else word
+            for text, word in words.items()
+            if word != text or word.lower() in empty
+        }
+        return (column.replace(changed) if changed else column).alias(name)
 
     def _state_losses(self, raw: pl.DataFrame, frame: pl.DataFrame, plans: Sequence[ColumnPlan]) -> None:
         for plan in plans:
@@ -638,8 +648,8 @@ def scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
 
 
 def _number(column: pl.Expr, dtype: pl.DataType, words: dict[str, float], layout: Layout) -> pl.Expr:
-    if dtype.is_numeric():
-        return column.cast(pl.Float64)
+    if dtype == pl.Float64:
+        return column
     if dtype != pl.String:
         return column.cast(pl.Float64, strict=False)
     text = column.str.strip_chars()
@@ -652,25 +662,40 @@ def _number(column: pl.Expr, dtype: pl.DataType, words: dict[str, float], layout
     return value
 
 
-def _on_off(column: pl.Expr, layout: Layout) -> pl.Expr:
-    text = column.cast(pl.String).str.strip_chars().str.to_lowercase()
-    text = text.str.strip_suffix(".0")
-    return (
-        pl.when(text.is_in(list(layout.on_words)))
-        .then(True)
-        .when(text.is_in(list(layout.off_words)))
-        .then(False)
+def _on_off(column: pl.Series, texts: pl.Series, layout: Layout) -> pl.Series:
+    state: dict[str, bool] = {}
+    for text in texts:
+        word = text.strip().lower().removesuffix(".0")
+        if word in layout.on_words or word in layout.off_words:
+            state[text] = word in layout.on_words
+    if len(state) == len(texts) and any(state.values()):
+        # Every text is known: what is not on is off, and null stays null.
+        return functools.reduce(operator.or_, (column == text for text, is_on in state.items() if is_on))
+    on, off = (
+        functools.reduce(
+            operator.or_,
+            (column == text for text, is_on in state.items() if is_on is wanted),
+            pl.repeat(False, len(column), eager=True),
+        )
+        for wanted in (True, False)
     )
+    return pl.select(pl.when(on).then(True).when(off).then(False)).to_series()
 
 
-def _alarms(column: pl.Expr, separator: str | None) -> pl.Expr:
-    text = column.cast(pl.String).str.strip_chars()
-    if separator is None:
-        text, separator = text.str.replace_all(_SEPARATORS.pattern, "|"), "|"
-    listed = text.str.split(separator).list.eval(
-        pl.element().str.strip_chars().filter(~pl.element().str.strip_chars().is_in(["", "-", "0", "none"]))
+def _alarms(column: pl.Series, texts: pl.Series, separator: str | None) -> pl.Series:
+    listed: dict[str, list[str]] = {}
+    for text in texts:
+        parts = text.split(separator) if separator else _SEPARATORS.split(text)
+        alarms = [part.strip() for part in parts if part.strip().lower() not in NO_ALARM]
+        if text.strip():
+            listed[text] = alarms
+    meanings = pl.DataFrame(
+        {"text": list(listed), "alarms": list(listed.values())},
+        schema={"text": pl.String, "alarms": pl.List(pl.String)},
     )
-    return pl.when(text.is_not_null() & (text != "")).then(listed)
+    return pl.DataFrame({"text": column}).join(meanings, on="text", how="left", maintain_order="left")[
+        "alarms"
+    ]
 
 
 def _suspects(

@@ -125,7 +125,7 @@ class TagValueReader(Reader):
         lines = part.select("container", "time", "row", pl.col("text").alias("c0"))
         plan = ColumnPlan(0, name, tag.channel, None, tag.words)
         if tag.channel.is_state:
-            read = lines.with_columns(self._state(plan, pl.String()))
+            read = lines.with_columns(self._state(plan, lines))
             self._state_losses(read, lines, [plan])
             return read.select("container", "time", name)
         plan = replace(plan, unit=self._unit_of(part, tag))

@@ -216,7 +216,7 @@ def zone_of(text: str | None, bare: bool = False) -> str | None:
     text
         Such as ``UTC+2``, ``+0200``, ``Europe/Amsterdam``.
     bare
-        Whether a number without sign (``2``) is an offset too, as in a preamble line that is about the offset.
+        Whether a number without sign (``2``) is an offset too, as in a preamble line about the offset.
     """
     word = (text or "").strip().strip("()[]").strip()
     match = _OFFSET.fullmatch(word)
@@ -281,9 +281,8 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     ambiguous = (first != second).fill_null(False)
     if not ambiguous.any():
         return Placed(first, never, nothing, 0)
-    # That night the hour runs twice: readings before the step back are its first run, those after it are
-    # its second.
-    # Without a step back there is nothing to tell which run was logged.
+    # That night the hour runs twice: readings before the step back are of its first run, those after it of
+    # its second. Without a step back there is nothing to tell which run was logged.
     frame = pl.DataFrame({"naive": naive, "container": container, "night": ambiguous}).with_row_index("at")
     nights = (
         frame.filter("night")

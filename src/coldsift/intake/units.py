@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from coldsift.schema import Quantity
 
@@ -141,6 +142,7 @@ _PRESSURE = re.compile(
 )
 
 
+@lru_cache(maxsize=4096)
 def parse_unit(text: str | None) -> UnitOfMeasure | None:
     """The unit that a word of a heading means.
 

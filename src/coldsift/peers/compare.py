@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from coldsift.features import Feature, Worry
+from coldsift.features import RECENT_HOURS, Feature, View, Worry
 from coldsift.peers.forest import FARTHEST, isolation_scores
 from coldsift.peers.groups import peer_groups
 from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
@@ -23,8 +23,6 @@ WEIGHTS = (0.5, 0.3, 0.2)
 FOREST_WEIGHT = 0.2
 
 FEWEST_FOR_FOREST = 12
-
-_VIEWS = r"_(now|shift|trend)$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +76,9 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             "worry": [entry.worry.value for entry in catalogue.values()],
             "against": pl.Series([entry.against for entry in catalogue.values()], dtype=pl.String),
             "symptom": [entry.symptom for entry in catalogue.values()],
-            "words": [entry.words for entry in catalogue.values()],
+            "words": [(catalogue[entry.base] if entry.base else entry).words for entry in catalogue.values()],
+            "view": [entry.view.value for entry in catalogue.values()],
+            "base": [entry.base or name for name, entry in catalogue.items()],
             "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
         }
     )
@@ -125,7 +125,6 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
         compared.with_columns(directed=directed)
         .with_columns(contribution=pl.col("directed").clip(0.0, FARTHEST) - ORDINARY)
         .filter(pl.col("contribution") > 0)
-        .with_columns(base=pl.col("feature").str.replace(_VIEWS, ""))
         .sort("container", "directed", "feature", descending=[False, True, False])
         # The views of one feature are one reason, told by the strongest of them.
         .unique(["container", "base"], keep="first", maintain_order=True)
@@ -150,10 +149,26 @@ def _words() -> pl.Expr:
         )
         return digits.str.replace("^-", "−")
 
-    own = pl.format("{} {} {}", "words", number("value"), unit).str.strip_chars_end()
+    recent = f"in the last {RECENT_HOURS:.0f} h"
+    value = pl.format("{} {}", number("value"), unit).str.strip_chars_end()
+    forms = {
+        View.WHOLE: ("{} {}", "hold"),
+        View.NOW: (f"{{}} {{}} {recent}", "hold"),
+        View.SHIFT: (f"{{}} changed by {{}} {recent}", "changed by"),
+        View.TREND: ("{} drifts by {}", "drift by"),
+    }
+    own = pl.coalesce(
+        *(
+            pl.when(pl.col("view") == view.value).then(pl.format(form, "words", value))
+            for view, (form, _) in forms.items()
+        )
+    )
+    verb = pl.col("view").replace_strict({view.value: verb for view, (_, verb) in forms.items()})
     return (
         pl.when(pl.col("peers") >= FEWEST_PEERS)
-        .then(pl.format("{}; {} peers hold {} to {}", own, "peers", number("peer_low"), number("peer_high")))
+        .then(
+            pl.format("{}; {} peers {} {} to {}", own, "peers", verb, number("peer_low"), number("peer_high"))
+        )
         .otherwise(pl.format("{}; {} expected, too few peers to compare", own, number("expected")))
     )
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from coldsift.intake.container_numbers import is_valid
 from coldsift.features import Feature
+from coldsift.intake.container_numbers import is_valid
 from coldsift.peers import Comparison
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS
@@ -187,15 +187,16 @@ def _reasons() -> pl.Expr:
         )
     )
     odd = pl.col("words").fill_null(pl.lit([], dtype=pl.List(pl.String)))
-    long = pl.when(pl.col("excursion_hours") >= LONG_EXCURSION_HOURS).then("excursion_words")
-    short = pl.when(pl.col("excursion_hours") < LONG_EXCURSION_HOURS).then("excursion_words")
+    # Once said that the air is outside now, for how long is told after what may be the matter.
+    leads = (pl.col("excursion_hours") >= LONG_EXCURSION_HOURS) & (pl.col("hours_to_limit").fill_null(1) > 0)
+    before, after = pl.when(leads).then("excursion_words"), pl.when(~leads).then("excursion_words")
     return pl.concat_list(
-        pl.concat_list("cannot_tell", now, soon, pulling, long), odd, pl.concat_list(short)
+        pl.concat_list("cannot_tell", now, soon, pulling, before), odd, pl.concat_list(after)
     ).list.drop_nulls()
 
 
 def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
-    longest = pl.col("hours").arg_max()
+    furthest = (pl.col("peak") - pl.col("band_edge")).abs().arg_max()
     return (
         # What the whole ship went through is told once, as an event of the voyage.
         excursions.filter(pl.col("kind") == "excursion", ~pl.col("along_with").str.contains("whole ship"))
@@ -203,15 +204,15 @@ def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
         .agg(
             pl.len(),
             hours=pl.col("hours").sum(),
-            peak=pl.col("peak").get(longest),
-            edge=pl.col("band_edge").get(longest),
-            along=pl.col("along_with").get(longest),
+            peak=pl.col("peak").get(furthest),
+            edge=pl.col("band_edge").get(furthest),
+            along=pl.col("along_with").get(furthest),
         )
         .select(
             "container",
             excursion_hours="hours",
             excursion_words=pl.format(
-                "Out of its band for {} h in {} (longest: {} °C, edge {} °C{})",
+                "Out of its band for {} h in {} (furthest {} °C, edge {} °C{})",
                 pl.col("hours").round(1),
                 pl.when(pl.col("len") == 1)
                 .then(pl.lit("one stretch"))
