@@ -183,7 +183,7 @@ _CHANNELS: list[Channel] = [
         "air",
         ("humidity", "relative humidity", "rh", "air humidity"),
         0,
-        100,
+        105,
     ),
     Channel(
         "humidity_set_point",

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from intake_frames import UNITS, assert_accounted, errors, invented_log, warnings
 
 from coldsift.intake import Intake, Message, read_logs
+from coldsift.intake.layouts import own_folder
 from coldsift.simulate.layouts import write_logs
 
 UNIT = UNITS[0]
@@ -507,3 +508,22 @@ def test_whatever_happens_to_the_bytes_every_line_is_accounted_for(
     assert_accounted(intake)
     assert len(intake.sources) == 1
     assert intake.sources[0].used == intake.log.height
+
+
+SAMPLES = sorted(path for place in own_folder().iterdir() for path in place.glob("sample*"))
+SPOILERS = (b"\n", b'"', b";", b",", b"\0", b"\xff", b"-999", b"ERR", b"{", b"2026-13-45", b"UTC", b":")
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.parent.name)
+def test_a_spoiled_sample_of_any_layout_is_accounted_for(tmp_path: Path, sample: Path) -> None:
+    random = np.random.default_rng(11)
+    for turn in range(5):
+        raw = bytearray(sample.read_bytes())
+        for _ in range(3):
+            at = int(random.integers(len(raw)))
+            raw[at : at + int(random.integers(30))] = SPOILERS[int(random.integers(len(SPOILERS)))]
+        path = written(tmp_path, bytes(raw), f"{turn}_{sample.name}")
+        intake = read_logs([path])
+        assert_accounted(intake)
+        assert len(intake.sources) == 1
+        assert sum(source.used for source in intake.sources) >= intake.log.height

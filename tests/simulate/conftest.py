@@ -1,7 +1,7 @@
-"""Voyages shared by the tests of the simulator; each is run once."""
+"""Voyages shared by the tests of the simulator; each is run once, with many units, for that is cheapest."""
 
-from dataclasses import replace
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -10,92 +10,115 @@ from coldsift.simulate import CAUSES, Fleet, FleetPlan, UnitPlan, simulate
 from coldsift.simulate.plan import container_number
 
 START = datetime(2031, 3, 1, tzinfo=UTC)
+DAYS = 4
+ONSET = START + timedelta(hours=30)
+LATE = START + timedelta(hours=72)
+"""From here on a fault has had its time to show."""
+
+SOUND = (
+    (-18.0, "frozen meat"),
+    (-20.0, "frozen vegetables"),
+    (-25.0, "frozen fish"),
+    (-30.0, "deep-frozen fish"),
+    (0.0, "chilled meat"),
+    (1.0, "apples"),
+    (5.0, "citrus"),
+    (6.0, "avocados"),
+    (13.5, "bananas"),
+)
+"""Set point [°C] and cargo of the sound units; each on deck and in the hold."""
 
 
-def voyage(*units: UnitPlan, days: float = 5, seed: int = 3, route: str = "tropics") -> FleetPlan:
+@dataclass(frozen=True, slots=True)
+class Voyage:
+    """A simulated fleet whose units have names."""
+
+    fleet: Fleet
+    names: dict[str, str]
+
+    def log(self, name: str) -> pl.DataFrame:
+        return self.fleet.log.filter(pl.col("container") == self.names[name])
+
+    def table(self, table: str, name: str) -> pl.DataFrame:
+        frame: pl.DataFrame = getattr(self.fleet, table)
+        return frame.filter(pl.col("container") == self.names[name])
+
+
+def voyage(*units: UnitPlan, days: float = DAYS, seed: int = 3, route: str = "tropics") -> FleetPlan:
     return FleetPlan(seed=seed, start=START, days=days, route=route, units=units)
 
 
-def one_of_each_cause() -> FleetPlan:
-    """Every cause at full severity from hour 48 on, in the kind of unit that shows it."""
-    chilled = {"vent_left_open", "warm_cargo"}
-    units = [
-        UnitPlan(
-            container=container_number(index),
-            set_point=2.0 if cause in chilled else -20.0,
-            cargo="apples" if cause in chilled else "frozen meat",
+def named_units() -> dict[str, UnitPlan]:
+    """Every cause at full severity, the special cases, and sound units of every kind."""
+    meat = UnitPlan(container=container_number(0), set_point=-20.0)
+    apples = replace(meat, set_point=2.0, cargo="apples")
+    units = {
+        cause: replace(
+            apples if cause in ("vent_left_open", "warm_cargo") else meat,
             cause=cause,
             severity=1.0,
-            onset_hours=0.0 if CAUSES[cause].from_start else 48.0,
+            onset_hours=0.0 if CAUSES[cause].from_start else 30.0,
             cooling="water" if cause == "condenser_water_flow" else "air",
         )
-        for index, cause in enumerate(CAUSES)
-    ]
-    units.append(
-        replace(
-            units[0], container=container_number(500), has_economizer=False
-        )  # expansion valve not opening, without the path that hides it
+        for cause in CAUSES
+    }
+    units["unmasked"] = replace(units["expansion_valve_not_opening"], has_economizer=False)
+    for severity in (0.1, 0.5):
+        units[f"fouled {severity}"] = replace(units["condenser_fouled"], severity=severity)
+    units["drift chilled"] = replace(
+        apples, cause="supply_sensor_drift", severity=1.0, onset_hours=-48.0, cargo="dairy"
     )
-    return voyage(*units)
+    units["port"] = replace(meat, hard_case="port_power_off")
+    units["change"] = replace(apples, hard_case="set_point_change")
+    units["no flag"] = replace(meat, logs_defrost=False)
+    units["air"] = replace(meat, channels="air")
+    units["air_electric"] = replace(meat, channels="air_electric")
+    for set_point, cargo in SOUND:
+        for stow in ("deck", "hold"):
+            units[f"sound {set_point} {stow}"] = replace(
+                meat,
+                set_point=set_point,
+                cargo=cargo,
+                stow=stow,
+                has_economizer=set_point < -24 or stow == "deck",
+                interval_minutes=5,
+            )
+    return {
+        name: replace(unit, container=container_number(index))
+        for index, (name, unit) in enumerate(units.items())
+    }
+
+
+def sail_all(units: dict[str, UnitPlan]) -> Voyage:
+    return Voyage(simulate(voyage(*units.values())), {name: unit.container for name, unit in units.items()})
 
 
 @pytest.fixture(scope="session")
-def faulty() -> Fleet:
-    return simulate(one_of_each_cause())
+def faulty() -> Voyage:
+    return sail_all(named_units())
 
 
 @pytest.fixture(scope="session")
-def twins() -> Fleet:
-    plan = one_of_each_cause()
-    return simulate(
-        replace(plan, units=tuple(replace(unit, cause="healthy", severity=0.0) for unit in plan.units))
+def twins() -> Voyage:
+    """The same units, none of them with a fault."""
+    return sail_all(
+        {name: replace(unit, cause="healthy", severity=0.0) for name, unit in named_units().items()}
     )
 
 
 @pytest.fixture(scope="session")
-def healthy() -> Fleet:
-    """Sound units of every kind in the tropics."""
-    kinds = (
-        (-18.0, "frozen meat"),
-        (-20.0, "frozen vegetables"),
-        (-25.0, "frozen fish"),
-        (-30.0, "deep-frozen fish"),
-        (0.0, "chilled meat"),
-        (1.0, "apples"),
-        (5.0, "citrus"),
-        (6.0, "avocados"),
-        (13.5, "bananas"),
-    )
-    units = [
-        UnitPlan(
-            container=container_number(2 * place + deck),
-            set_point=set_point,
-            cargo=cargo,
-            stow="deck" if deck else "hold",
-            has_economizer=bool(place % 3),
-            interval_minutes=5,
-        )
-        for place, (set_point, cargo) in enumerate(kinds)
-        for deck in (0, 1)
-    ]
-    return simulate(voyage(*units))
-
-
-@pytest.fixture(scope="session")
-def hold(healthy: Fleet) -> pl.DataFrame:
+def hold(twins: Voyage) -> pl.DataFrame:
     """Sound units from the third day on, without defrosts and the two hours after them."""
-    log = healthy.log.filter(
-        (pl.col("time") > START + pl.duration(hours=48)), pl.col("power_state")
-    ).with_columns(before=pl.col("time"))
-    ends = healthy.defrosts.select("container", "start", "end")
-    joined = log.join_asof(
-        ends.rename({"start": "defrost_start", "end": "defrost_end"}).sort("defrost_start"),
+    sound = [container for name, container in twins.names.items() if name.startswith("sound")]
+    log = twins.fleet.log.filter(
+        pl.col("time") > START + timedelta(hours=48), pl.col("power_state"), pl.col("container").is_in(sound)
+    )
+    defrosts = twins.fleet.defrosts.rename({"start": "defrost_start", "end": "defrost_end"})
+    return log.join_asof(
+        defrosts.sort("defrost_start"),
         left_on="time",
         right_on="defrost_start",
         by="container",
         strategy="backward",
         check_sortedness=False,
-    )
-    return joined.filter(
-        pl.col("defrost_end").is_null() | (pl.col("time") > pl.col("defrost_end") + pl.duration(hours=2))
-    )
+    ).filter(pl.col("defrost_end").is_null() | (pl.col("time") > pl.col("defrost_end") + timedelta(hours=2)))

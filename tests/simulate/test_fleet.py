@@ -8,10 +8,11 @@ import pytest
 from stdnum import iso6346
 
 from coldsift.schema import COMMON_LOG
-from coldsift.simulate import CAUSES, Fleet, FleetPlan, UnitPlan, plan_fleet, sample_voyage, simulate
+from coldsift.simulate import Fleet, FleetPlan, UnitPlan, plan_fleet, sample_voyage, simulate
 from coldsift.simulate.plan import container_number
+from coldsift.simulate.refrigerant import r134a
 
-from .conftest import START, voyage
+from .conftest import DAYS, ONSET, START, Voyage, voyage
 
 
 def share(flags: pl.Series) -> float:
@@ -59,92 +60,94 @@ def test_healthy_units_behave_as_in_the_trade(
     assert medians.filter(~pl.col(column).is_between(low, high)).to_dicts() == []
 
 
-def test_healthy_defrosts_are_few_and_end_in_time(healthy: Fleet) -> None:
-    minutes = (healthy.defrosts["end"] - healthy.defrosts["start"]).dt.total_minutes()
+def test_healthy_defrosts_are_few_and_end_in_time(twins: Voyage) -> None:
+    minutes = (twins.fleet.defrosts["end"] - twins.fleet.defrosts["start"]).dt.total_minutes()
     assert 15 <= minutes.median() <= 40
     assert minutes.max() <= 50
-    per_day = healthy.defrosts.group_by("container").len()["len"] / healthy.plan.days
-    assert per_day.max() <= 4
+    assert (twins.fleet.defrosts.group_by("container").len()["len"] / DAYS).max() <= 4
 
 
 def test_sound_units_raise_no_alarm_in_hold(hold: pl.DataFrame) -> None:
     assert hold["alarms"].list.len().sum() == 0
 
 
-def test_the_log_is_a_common_log(faulty: Fleet) -> None:
-    COMMON_LOG.schema.validate(faulty.log)
-    assert faulty.log.columns == COMMON_LOG.names
-    assert faulty.log["source"].unique().to_list() == ["simulated"]
+def test_the_log_is_a_common_log(faulty: Voyage) -> None:
+    COMMON_LOG.schema.validate(faulty.fleet.log)
+    assert faulty.fleet.log.columns == COMMON_LOG.names
+    assert faulty.fleet.log["source"].unique().to_list() == ["simulated"]
 
 
-def test_standstill_discharge_pressure_is_saturation_at_ambient(healthy: Fleet) -> None:
+def test_standstill_discharge_pressure_is_saturation_at_ambient(twins: Voyage) -> None:
     """What lets intake tell gauge from absolute: after hours without power the high side is at rest."""
-    unit = replace(healthy.plan.units[0], hard_case="port_power_off", stow="deck")
-    log = simulate(voyage(unit, days=4)).log.filter(~pl.col("power_state")).tail(12)
-    from coldsift.simulate.refrigerant import r134a
-
-    expected = r134a().at(log["ambient_air"].to_numpy()).pressure
-    assert abs(log["discharge_pressure"].to_numpy() - expected).max() < 0.35
+    rest = twins.log("port").filter(~pl.col("power_state")).tail(12)
+    expected = r134a().at(rest["ambient_air"].to_numpy()).pressure
+    assert abs(rest["discharge_pressure"].to_numpy() - expected).max() < 0.35
 
 
-def test_same_seed_same_bytes() -> None:
-    plan = plan_fleet(units=12, days=2, seed=5, fault_share=0.5)
-    first, second = simulate(plan), simulate(plan)
+@pytest.fixture(scope="module")
+def short_plan() -> FleetPlan:
+    return replace(plan_fleet(units=9, days=1, seed=5, fault_share=0.5), blackouts=((8.0, 1.0),))
+
+
+@pytest.fixture(scope="module")
+def short(short_plan: FleetPlan) -> Fleet:
+    return simulate(short_plan)
+
+
+def test_same_seed_same_bytes(short_plan: FleetPlan, short: Fleet) -> None:
+    again = simulate(short_plan)
     for name in ("log", "truth", "defrosts", "excursions"):
-        assert getattr(first, name).equals(getattr(second, name))
-    assert not first.log.equals(simulate(replace(plan, seed=6)).log)
+        assert getattr(short, name).equals(getattr(again, name))
+    assert not short.log.equals(simulate(replace(short_plan, seed=6)).log)
 
 
-def test_adding_a_unit_leaves_the_others_as_they_were() -> None:
-    plan = plan_fleet(units=9, days=2, seed=5, fault_share=0.5)
-    fewer = replace(plan, units=plan.units[:4])
+def test_adding_a_unit_leaves_the_others_as_they_were(short_plan: FleetPlan, short: Fleet) -> None:
+    fewer = replace(short_plan, units=short_plan.units[:4])
     kept = [unit.container for unit in fewer.units]
-    assert (
-        simulate(plan)
-        .log.filter(pl.col("container").is_in(kept))
-        .drop("row")
-        .equals(simulate(fewer).log.drop("row"))
-    )
+    log = short.log.filter(pl.col("container").is_in(kept))
+    assert log.drop("row").equals(simulate(fewer).log.drop("row"))
 
 
-def test_truth_tables_agree_with_plan_and_log(faulty: Fleet) -> None:
-    truth = faulty.truth
-    assert sorted(truth["container"]) == sorted(faulty.log["container"].unique())
-    assert truth["onset"].null_count() == 0
+def test_a_blackout_darkens_every_unit_at_once(short: Fleet) -> None:
+    begin = short.plan.start + timedelta(hours=8)
+    dark = short.log.filter(pl.col("time").is_between(begin, begin + timedelta(minutes=59)))
+    assert not dark["power_state"].any()
+    assert dark["power"].max() == 0
+    assert dark["container"].n_unique() == 9
+
+
+def test_truth_tables_agree_with_plan_and_log(faulty: Voyage) -> None:
+    truth = faulty.fleet.truth
+    assert sorted(truth["container"]) == sorted(faulty.fleet.log["container"].unique())
+    assert truth.filter(pl.col("onset").is_null())["cause"].unique().to_list() == ["healthy"]
+    assert truth.filter(pl.col("cause") == "healthy")["onset"].drop_nulls().len() == 0
     maxima = {"20": 26.0, "40": 48.0, "40HC": 51.0}
     assert all(
         0.7 * maxima[size] <= leak <= maxima[size] for size, leak in truth.select("size", "leak").rows()
     )
-    # The logged defrost state and the defrost truth are the same thing, seen every 15 min.
-    container = faulty.plan.units[0].container
-    logged = faulty.log.filter(pl.col("container") == container, pl.col("defrost_state"))["time"]
-    spans = faulty.defrosts.filter(pl.col("container") == container).rows()
+
+
+def test_logged_defrost_state_is_the_defrost_truth(twins: Voyage) -> None:
+    logged = twins.log("sound -18.0 deck").filter("defrost_state")["time"]
+    spans = twins.table("defrosts", "sound -18.0 deck").rows()
     assert logged.len() > 0
     assert all(any(start <= time < end for _, start, end in spans) for time in logged)
 
 
-def test_an_excursion_is_recorded_for_the_box_that_warms_up(faulty: Fleet) -> None:
-    container = faulty.plan.units[list(CAUSES).index("compressor_not_starting")].container
-    excursion = faulty.excursions.filter(pl.col("container") == container)
+def test_an_excursion_is_recorded_for_the_box_that_warms_up(faulty: Voyage) -> None:
+    excursion = faulty.table("excursions", "compressor_not_starting")
     assert excursion.height == 1
-    assert excursion["start"].item() > START + timedelta(hours=48)
-    assert excursion["end"].item() == START + timedelta(days=5)
+    assert excursion["start"].item() > ONSET
+    assert excursion["end"].item() == START + timedelta(days=DAYS)
     assert excursion["peak"].item() > -17.0
 
 
-def test_sound_units_have_no_excursion_after_the_first_day(healthy: Fleet) -> None:
-    assert healthy.excursions.filter(pl.col("start") > START + timedelta(hours=24)).height == 0
-
-
-def test_a_blackout_darkens_every_unit_at_once() -> None:
-    plan = replace(plan_fleet(units=6, days=2, seed=2, fault_share=0, hard_share=0), blackouts=((30.0, 1.0),))
-    log = simulate(plan).log
-    dark = log.filter(
-        pl.col("time").is_between(plan.start + timedelta(hours=30), plan.start + timedelta(hours=30.9))
+def test_sound_units_have_no_excursion_after_the_first_day(twins: Voyage) -> None:
+    sound = [container for name, container in twins.names.items() if name.startswith("sound")]
+    later = twins.fleet.excursions.filter(
+        pl.col("start") > START + timedelta(hours=24), pl.col("container").is_in(sound)
     )
-    assert not dark["power_state"].any()
-    assert dark["power"].max() == 0
-    assert dark["container"].n_unique() == 6
+    assert later.to_dicts() == []
 
 
 def test_hard_cases_are_healthy_and_named() -> None:
@@ -155,37 +158,27 @@ def test_hard_cases_are_healthy_and_named() -> None:
     assert sum(unit.cause != "healthy" for unit in plan.units) == 10
 
 
-def test_an_ordered_set_point_change_is_in_log_and_truth() -> None:
-    fleet = simulate(
-        voyage(
-            UnitPlan(
-                container=container_number(1), set_point=6.0, cargo="avocados", hard_case="set_point_change"
-            ),
-            days=3,
-        )
-    )
-    assert fleet.truth["cause"].item() == "healthy"
-    later, when = fleet.truth["set_point_later"].item(), fleet.truth["set_point_changed"].item()
-    assert fleet.log.filter(pl.col("time") >= when)["set_point"].unique().to_list() == [later]
-    assert fleet.log.filter(pl.col("time") < when)["set_point"].unique().to_list() == [6.0]
+def test_an_ordered_set_point_change_is_in_log_and_truth(faulty: Voyage) -> None:
+    truth, log = faulty.table("truth", "change"), faulty.log("change")
+    assert truth["cause"].item() == "healthy"
+    later, when = truth["set_point_later"].item(), truth["set_point_changed"].item()
+    assert log.filter(pl.col("time") >= when)["set_point"].unique().to_list() == [later]
+    assert log.filter(pl.col("time") < when)["set_point"].unique().to_list() == [2.0]
 
 
 @pytest.mark.parametrize(
-    ("channels", "absent", "present"),
-    [("air_electric", "suction_pressure", "current_1"), ("air", "power_state", "return_air")],
+    ("name", "absent", "present"),
+    [
+        ("air_electric", "suction_pressure", "current_1"),
+        ("air", "power_state", "return_air"),
+        ("no flag", "defrost_state", "suction_pressure"),
+        ("unmasked", "economizer_valve", "suction_pressure"),
+    ],
 )
-def test_poor_logs_lack_channels(channels: str, absent: str, present: str) -> None:
-    log = simulate(plan_fleet(units=3, days=1, channels=channels)).log
+def test_poor_logs_lack_channels(name: str, absent: str, present: str, faulty: Voyage) -> None:
+    log = faulty.log(name)
     assert log[absent].null_count() == log.height
     assert log[present].null_count() == 0
-
-
-def test_some_units_log_no_defrost_state() -> None:
-    fleet = simulate(
-        voyage(UnitPlan(container=container_number(0), set_point=-18.0, logs_defrost=False), days=2)
-    )
-    assert fleet.log["defrost_state"].null_count() == fleet.log.height
-    assert fleet.defrosts.height > 0
 
 
 def test_container_numbers_are_valid_and_different() -> None:

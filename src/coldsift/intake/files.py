@@ -25,33 +25,12 @@ MOST_MEMBERS = 20_000
 """Most members that one archive may have."""
 
 NOT_LOGS = frozenset(
-    [
-        ".md",
-        ".pdf",
-        ".png",
-        ".jpg",
-        ".jpeg",
-        ".gif",
-        ".svg",
-        ".html",
-        ".htm",
-        ".doc",
-        ".docx",
-        ".rtf",
-        ".toml",
-        ".ini",
-        ".xml",
-        ".edi",
-        ".py",
-        ".db",
-        ".exe",
-        ".msg",
-        ".eml",
-        ".yaml",
-        ".yml",
-        ".css",
-        ".js",
-    ]
+    f".{ending}"
+    for ending in (
+        *("md", "pdf", "html", "htm", "doc", "docx", "rtf", "msg", "eml"),
+        *("png", "jpg", "jpeg", "gif", "svg"),
+        *("json", "toml", "ini", "xml", "yaml", "yml", "edi", "db", "py", "js", "css", "exe"),
+    )
 )
 """Endings that a folder may hold beside logs; such a file is read only when it is named itself."""
 
@@ -80,6 +59,8 @@ class Payload:
         Bytes to read: the same, unpacked when gzip.
     trouble
         Why the unpacked bytes are not all there; empty when they are.
+    refusal
+        Why nothing of it is read, such as a damaged archive; None when it is.
     """
 
     shown: str
@@ -87,6 +68,7 @@ class Payload:
     stored: bytes
     data: bytes
     trouble: str = ""
+    refusal: Message | None = None
 
 
 def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
@@ -210,7 +192,7 @@ def _unpack(shown: str, name: str, stored: bytes) -> Iterator[Payload | Message]
         yield Payload(shown, name, stored, stored)
 
 
-def _gunzip(shown: str, name: str, stored: bytes) -> Payload | Message:
+def _gunzip(shown: str, name: str, stored: bytes) -> Payload:
     unpacked, rest, trouble = bytearray(), stored, ""
     while rest[:2] == b"\x1f\x8b" and not trouble:
         stream = zlib.decompressobj(wbits=31)
@@ -219,14 +201,15 @@ def _gunzip(shown: str, name: str, stored: bytes) -> Payload | Message:
         except zlib.error as error:
             trouble = str(error)
         if len(unpacked) > LARGEST_MEMBER:
-            return _too_large(shown)
+            return Payload(shown, name, stored, b"", refusal=_too_large(shown))
         if not stream.eof:
             trouble = trouble or "it ends too early"
         rest = stream.unused_data
     if trouble and not unpacked:
-        return Message(
+        damaged = Message(
             "error", shown, None, f"The gzip file is damaged: {trouble}.", "Fetch the file once more."
         )
+        return Payload(shown, name, stored, b"", refusal=damaged)
     bare = name[:-3] if name.lower().endswith(".gz") else name
     return Payload(shown, bare, stored, bytes(unpacked), trouble)
 
@@ -243,7 +226,10 @@ def _members(shown: str, stored: bytes) -> Iterator[Payload | Message]:
     try:
         archive = zipfile.ZipFile(io.BytesIO(stored))
     except (zipfile.BadZipFile, ValueError, OSError) as error:
-        yield Message("error", shown, None, f"The zip archive is damaged ({error}).", "Fetch it once more.")
+        damaged = Message(
+            "error", shown, None, f"The zip archive is damaged ({error}).", "Fetch it once more."
+        )
+        yield Payload(shown, Path(shown).name, stored, b"", refusal=damaged)
         return
     with archive:
         members = [member for member in archive.infolist() if not member.is_dir()]

@@ -253,29 +253,32 @@ def open_grids(payload: Payload) -> list[tuple[str, Grid | Message]]:
         Shown path and grid; a message in place of a grid that cannot be read.
     """
     data, shown = payload.data, payload.shown
-    if not data.removeprefix(codecs.BOM_UTF8).strip():
-        return [(shown, Message("error", shown, None, "The file is empty.", "Fetch it once more."))]
+    refusal = payload.refusal or _refusal(shown, data)
+    if refusal is not None:
+        return [(shown, refusal)]
     if data[:4] == b"PK\x03\x04":
         return _workbook(payload)
     if data[:4] == b"PAR1":
         return [(shown, _parquet(payload))]
-    if _is_binary(data):
-        return [
-            (
-                shown,
-                Message(
-                    "error",
-                    shown,
-                    None,
-                    "This is not text, nor a workbook, nor Parquet: binary data that no reader knows.",
-                    "Export the log as text from the program that wrote it, or leave the file out.",
-                ),
-            )
-        ]
     grid = TextGrid(data)
     if data[:HEAD].lstrip(b"\xef\xbb\xbf \t\r\n")[:1] == b"{":
         return [(shown, _json_lines(shown, grid))]
     return [(shown, grid)]
+
+
+def _refusal(shown: str, data: bytes) -> Message | None:
+    """Why bytes cannot be a log, None when they may be one."""
+    if not data.removeprefix(codecs.BOM_UTF8).strip():
+        return Message("error", shown, None, "The file is empty.", "Fetch it once more.")
+    if data[:4] not in (b"PK\x03\x04", b"PAR1") and _is_binary(data):
+        return Message(
+            "error",
+            shown,
+            None,
+            "This is not text, nor a workbook, nor Parquet: binary data that no reader knows.",
+            "Export the log as text from the program that wrote it, or leave the file out.",
+        )
+    return None
 
 
 def _workbook(payload: Payload) -> list[tuple[str, Grid | Message]]:

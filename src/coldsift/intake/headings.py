@@ -9,7 +9,7 @@ import re
 from functools import cache, lru_cache
 
 from coldsift.intake.times import zone_of
-from coldsift.intake.units import UnitOfMeasure, parse_unit
+from coldsift.intake.units import parse_unit
 from coldsift.schema import CHANNELS, CLOCK_WORDS, CONTAINER_WORDS, DATE_WORDS, TIME_WORDS
 
 TAG_WORDS = ("tag", "channel", "parameter", "signal", "item", "variable", "measurement")
@@ -96,8 +96,3 @@ def meaning(name: str) -> str | None:
         found = known.get(" ".join(word for word in words.split() if word != "utc"))
         found = found if found in ("[time]", "[date]", "[clock]") else None
     return found
-
-
-def unit_in(text: str) -> UnitOfMeasure | None:
-    """The unit that a heading names, if any."""
-    return parse_unit(split_heading(text)[1])

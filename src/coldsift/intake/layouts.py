@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from importlib import metadata, resources
+from importlib import metadata
 from pathlib import Path
 
 from coldsift.intake import container_numbers
@@ -50,18 +50,9 @@ class Choice:
 
 def own_folder() -> Path:
     """The layouts that come with coldsift: in the installed package, or ``parsers/`` of the source tree."""
-    installed = Path(str(resources.files("coldsift"))) / "parsers" if _is_package() else None
-    if installed is not None and installed.is_dir():
-        return installed
-    return Path(__file__).resolve().parents[3] / "parsers"
-
-
-def _is_package() -> bool:
-    try:
-        resources.files("coldsift")
-    except (ModuleNotFoundError, TypeError):
-        return False
-    return True
+    here = Path(__file__).resolve()
+    installed = here.parents[1] / "parsers"
+    return installed if installed.is_dir() else here.parents[3] / "parsers"
 
 
 def load_layouts(folders: Iterable[Path] = ()) -> tuple[list[Layout], list[Message]]:
@@ -164,9 +155,9 @@ class Chooser:
             return _insisted(grid, self.layouts, self.wanted)
         for names, before in self._won.items():
             won = before.fit
-            if won is None or won.name == GENERIC or tuple(heading_of(grid, won)) != names:
+            if won is None or tuple(heading_of(grid, won)) != names:
                 continue
-            again = fit(won.layout, grid)
+            again = fit_generic(grid) if won.name == GENERIC else fit(won.layout, grid)
             if again.score == won.score and again.heading == won.heading:
                 return Choice(again, before.margin)
         choice = choose(grid, self.layouts)

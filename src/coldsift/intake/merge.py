@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from coldsift.schema import CHANNELS, COMMON_LOG
+from coldsift.schema import CHANNELS
 
 KEYS = ["container", "time"]
 
@@ -107,8 +107,3 @@ def _differ(name: str) -> pl.Expr:
         return here != there
     # Two exports of one log may differ in the last bit after unit conversion; that is no conflict.
     return (here - there).abs() > 1e-9 * (1 + there.abs())
-
-
-def conform(log: pl.DataFrame) -> pl.DataFrame:
-    """The log as :data:`coldsift.schema.COMMON_LOG`."""
-    return COMMON_LOG.conform(log)

@@ -26,6 +26,9 @@ VALVE_SEEP = 0.0008
 LOWEST_EVAPORATING = -99.0
 """Below this no property is asked for: a little above R134a's triple point. [°C]"""
 
+COIL_CHARGE = 1.2
+"""Held by a fed coil. [kg]"""
+
 HOT_GAS_SHARE = 0.55
 """Share of the compressor's flow that the open hot-gas valve sends round the condenser."""
 
@@ -50,6 +53,8 @@ class Circuit:
         Discharge gas at the sensor. [°C]
     wetted
         Share of the coil that boils, 0 to 1.
+    held
+        Charge in the coil. [kg]
     low, high
         Saturation at the two temperatures; :meth:`settle` brings them up to date.
     """
@@ -59,6 +64,7 @@ class Circuit:
     superheat: Array
     gas: Array
     wetted: Array
+    held: Array
     low: Saturation = field(init=False)
     high: Saturation = field(init=False)
 
@@ -215,9 +221,9 @@ def _compress(state: Circuit, machine: CircuitMachine, drive: CircuitInput) -> _
 
     # Charge: what the low side does not hold stands in the receiver; too much floods the condenser, too
     # little lets vapour into the valve.
-    liquid = machine.charge * drive.charge - 0.3 - 1.2 * state.wetted - 0.6 * drive.economizer
+    liquid = machine.charge * drive.charge - 0.3 - state.held - 0.6 * drive.economizer
     flooded = limit((liquid - machine.receiver) / machine.condenser_room, 0.0, 0.97)
-    seal = limit(liquid / 0.7, 0.02, 1.0) ** 1.5
+    seal = limit(liquid / 2.2, 0.02, 1.0) ** 1.5
 
     # Slip grows with the pressure ratio; an internal leak is left when nothing comes.
     slip = limit(0.96 - 0.017 * np.minimum(ratio, 20.0), 0.3, 1.0)
@@ -304,6 +310,9 @@ def _evaporate(state: Circuit, drive: CircuitInput, squeezed: _Squeezed) -> Arra
     needed = limit(heat / np.maximum(drive.air_flow * span, 1e-3), 0.0, best * 0.99999)
     wetted = limit(-np.log1p(-needed) / units_of_transfer, 0.0, 1.0)
     state.wetted = state.wetted + 0.6 * (wetted - state.wetted)
+    # Charge shifts slowly between the two sides.
+    held = COIL_CHARGE * np.minimum(state.wetted / 0.35, 1.0)
+    state.held = state.held + 0.05 * (held - state.held)
     superheat = -span * np.expm1(-8.0 * (1.0 - state.wetted))
     state.superheat = state.superheat + 0.6 * (superheat - state.superheat)
     return heat

@@ -276,7 +276,9 @@ class Controller:
         # Frozen: proportional-integral speed above the smallest; the integral rests at either end.
         raw = 0.2 * error + self._trim
         free = running & self.compressor & ((raw < 0.85) | (error < 0.0)) & ((raw > 0.0) | (error > 0.0))
-        self._trim = np.where(free, limit(self._trim + 0.004 * limit(error, -2.0, 2.0), 0.0, 0.6), self._trim)
+        self._trim = np.where(
+            free, limit(self._trim + 0.004 * limit(error, -2.0, 2.0), 0.0, 0.85), self._trim
+        )
         cold = limit(0.2 * error + self._trim, -0.2, 0.85)
         self._effort = np.where(running, np.where(frozen, cold, chilled), self._effort)
         self._error = np.where(running, error, self._error)

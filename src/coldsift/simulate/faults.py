@@ -181,7 +181,7 @@ CAUSES: Mapping[str, Cause] = {
     "expansion_valve_not_opening": Cause({"valve_blocked": 1.0}),
     "expansion_valve_stuck_open": Cause({"valve_held_open": 1.0}),
     "economizer_valve_stuck": Cause({"economizer_stuck": 1.0}),
-    "low_refrigerant": Cause({"charge": -0.75}, ramp_hours=60.0),
+    "low_refrigerant": Cause({"charge": -0.62}, ramp_hours=60.0),
     "overcharge_or_air": Cause({"charge": 0.12, "air_pressure": 3.0}),
     "condenser_fouled": Cause({"condenser": -0.72}, ramp_hours=36.0),
     "condenser_fan_failed": Cause({"condenser_fan": -1.0}),

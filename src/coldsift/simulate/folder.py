@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from coldsift.simulate import Fleet, simulate
+from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.layouts import write_logs
 from coldsift.simulate.plan import FleetPlan, plan_fleet, sample_voyage
 
@@ -33,6 +34,14 @@ SAMPLE_LAYOUTS = (
     "json_lines",
 )
 """Layouts of the sample, dealt round to its units."""
+
+
+HARD_CASE_WORDS = {
+    "warm_load": "cargo loaded warm",
+    "hot_stow": "in the sun and beside hot neighbours on deck",
+    "port_power_off": "hours without a socket in port",
+    "set_point_change": "an ordered change of set point",
+}
 
 
 class VoyageError(Exception):
@@ -104,6 +113,7 @@ def _write(plan: FleetPlan, out: Path, name: str, assignment: dict[str, str]) ->
             raise VoyageError(str(error)) from error
         truth = json.dumps(truth_of(fleet, name, assignment), indent=1, ensure_ascii=False)
         (staging / TRUTH).write_text(truth + "\n", encoding="utf-8", newline="")
+        (staging / "README.md").write_text(read_me(fleet, name, assignment), encoding="utf-8", newline="")
         if out.exists():
             out.rmdir()
         staging.rename(out)
@@ -143,6 +153,59 @@ def truth_of(fleet: Fleet, name: str, assignment: dict[str, str]) -> dict[str, A
         "defrosts": _records(fleet.defrosts),
         "excursions": _records(fleet.excursions),
     }
+
+
+def read_me(fleet: Fleet, name: str, assignment: dict[str, str]) -> str:
+    """What a reader of the folder must know first: that it is invented, and what is planted.
+
+    Parameters
+    ----------
+    fleet, name, assignment
+        As for :func:`truth_of`.
+
+    Returns
+    -------
+    str
+        Markdown.
+    """
+    truth = fleet.truth.sort("container")
+    planted = truth.filter(pl.col("cause") != HEALTHY)
+    hard = truth.filter(pl.col("hard_case").is_not_null())
+    layouts = sorted(set(assignment.values()))
+    blackouts = [
+        f"- The whole ship is without power for {hours:g} h from hour {start:g} on: nobody's fault."
+        for start, hours in fleet.plan.blackouts
+    ]
+    lines = [
+        f"# {name}",
+        "",
+        "**Everything in this folder is invented.** `coldsift simulate` made the logs: no such ship,",
+        "voyage, cargo or container exists, and the container numbers are made up with valid check digits.",
+        f"{truth.height} units, {fleet.plan.days:g} days, seed {fleet.plan.seed}, in these layouts: "
+        f"{', '.join(layouts)}.",
+        "`voyage.json` holds the whole truth for machines: faults, defrosts and excursions of the true air.",
+        "",
+        "## Planted faults",
+        "",
+        "| container | cause | severity, 0 to 1 | from, UTC | set point, °C |",
+        "|---|---|---|---|---|",
+        *(
+            f"| {row['container']} | {row['cause']} | {row['severity']:.2f} | {row['onset']:%Y-%m-%d %H:%M} "
+            f"| {row['set_point']:g} |"
+            for row in planted.iter_rows(named=True)
+        ),
+        "",
+        "## Healthy, and hard to tell",
+        "",
+        *(
+            f"- {row['container']}: {HARD_CASE_WORDS[row['hard_case']]}."
+            for row in hard.iter_rows(named=True)
+        ),
+        *blackouts,
+        "",
+        "All other units are healthy.",
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def _records(frame: pl.DataFrame) -> list[dict[str, Any]]:

@@ -310,9 +310,12 @@ def _draw_unit(
     at_start = cause in CAUSES and CAUSES[cause].from_start
     onset = 0.0 if at_start or cause == HEALTHY else float(draw.uniform(0.15, 0.55)) * days * 24.0
     water = cause == "condenser_water_flow" or bool(draw.random() < 0.15)
+    set_point = float(draw.choice(CARGOES[cargo].set_points))
+    # Below −24 °C the plain circuit is at its end; such cargo is booked into units with an economizer.
+    economizer = bool(draw.random() < 0.75) or cause == "economizer_valve_stuck" or set_point < -24.0
     return UnitPlan(
         container=container_number(index),
-        set_point=float(draw.choice(CARGOES[cargo].set_points)),
+        set_point=set_point,
         cargo=cargo,
         size=str(draw.choice(_SIZES, p=(0.1, 0.1, 0.8))),
         stow="deck" if hard_case == "hot_stow" else str(draw.choice(("deck", "hold"))),
@@ -323,7 +326,7 @@ def _draw_unit(
         interval_minutes=interval_minutes,
         channels=channels,
         logs_defrost=bool(draw.random() > 0.125),
-        has_economizer=bool(draw.random() < 0.75) or cause == "economizer_valve_stuck",
+        has_economizer=economizer,
         cooling="water" if water else "air",
     )
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldsift.simulate.box import Box, advance_box
-from coldsift.simulate.circuit import Circuit, CircuitInput, CircuitOutput, run_circuit
+from coldsift.simulate.circuit import COIL_CHARGE, Circuit, CircuitInput, CircuitOutput, run_circuit
 from coldsift.simulate.coil import Blown, Coil, CoilHeat, blow
 from coldsift.simulate.control import ALARM_MINUTES, ALARMS, PRECOOL, Controller, Flags, Orders, Readings
 from coldsift.simulate.faults import PROBES, Effects, FaultPlan
@@ -39,7 +39,7 @@ _FIRST_FAN_ORDER = 0.3
 _VOLTAGE, _PORT_VOLTAGE = 440.0, 400.0
 _FREQUENCY, _PORT_FREQUENCY = 60.0, 50.0
 _POWER_FACTOR = 0.82
-_CIRCUIT_STATE = ("evaporating", "condensing", "superheat", "gas", "wetted")
+_CIRCUIT_STATE = ("evaporating", "condensing", "superheat", "gas", "wetted", "held")
 
 ROW_CHANNELS = (
     "set_point",
@@ -262,6 +262,7 @@ class _Ship:
             superheat=np.zeros(units),
             gas=outside.copy(),
             wetted=np.full(units, 0.5),
+            held=np.full(units, COIL_CHARGE),
         )
         self._coil = Coil(
             metal=air.copy(), frost=np.zeros(units), moisture=0.8 * saturation_humidity_ratio(air)
@@ -421,8 +422,8 @@ class _Ship:
             running, limit(self._fan_order * np.exp(pull), 0.05, 1.0), _FIRST_FAN_ORDER
         )
         metal, outside = self._coil.metal, around.outside
-        rest = (metal, outside, np.zeros_like(metal), outside, np.full_like(metal, 0.5))
-        pace = (0.15, 0.12, 0.3, 0.04, 0.2)
+        rest = (metal, outside, np.zeros_like(metal), outside, np.full_like(metal, 0.5), before[-1])
+        pace = (0.15, 0.12, 0.3, 0.04, 0.2, 0.0)
         for name, start, calm, rate in zip(_CIRCUIT_STATE, before, rest, pace, strict=True):
             setattr(circuit, name, np.where(running, getattr(circuit, name), start + rate * (calm - start)))
         circuit.settle()
