@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from coldsift.intake.container_numbers import fault, find_in, is_valid, tidy
+from coldsift.container_numbers import fault, find_in, is_valid, tidy
 
 
 def check_digit(bare: str) -> int:

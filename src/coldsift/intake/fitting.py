@@ -9,7 +9,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from coldsift.intake import container_numbers, times
+from coldsift import container_numbers
+from coldsift.intake import times
 from coldsift.intake.declaration import GENERIC, SHARE_WORDS, ColumnRule, Form, Layout
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, split_line
 from coldsift.intake.headings import meaning, spelled, split_heading

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 
-from coldsift.intake import container_numbers
+from coldsift import container_numbers
 from coldsift.intake.declaration import GENERIC, DeclarationError, Layout, read_declaration
 from coldsift.intake.files import Found, Payload, open_file
 from coldsift.intake.fitting import Fit, by_content, fit, fit_generic, heading_of

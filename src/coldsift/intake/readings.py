@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
-from coldsift.intake import container_numbers, pressure, times
+from coldsift import container_numbers
+from coldsift.intake import pressure, times
 from coldsift.intake.body import Table
 from coldsift.intake.declaration import Layout
 from coldsift.intake.fitting import ColumnPlan, Fit, Plan, fact

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from coldsift.container_numbers import is_valid
 from coldsift.features import Feature
-from coldsift.intake.container_numbers import is_valid
 from coldsift.peers import Comparison
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS

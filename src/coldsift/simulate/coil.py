@@ -28,8 +28,10 @@ _ESCAPE = 14.0
 """From a warm coil to the box while the fans stand. [W/K]"""
 _STILL_AIR = 60.0
 """Air flow over the coil with the fans stopped, as heat capacity flow. [W/K]"""
-_CHOKED_SHARE = 0.12
+_CHOKED_SHARE = 0.3
 """Share of the air flow that passes even a coil full of ice while the fans run."""
+_FULL_OF_FROST = 10.0
+"""Frost at which no more finds room. [kg]"""
 _SHORT_CUT = 0.45
 """Share of the supply air that turns straight back when the stow blocks its way."""
 
@@ -189,7 +191,7 @@ class Coil:
         )
         settled = wash * (self.moisture - coil_holds)
         freezing = self.metal < 0.0
-        frost = self.frost + np.where(freezing, settled, 0.0) * seconds
+        frost = self.frost + np.where(freezing & (self.frost < _FULL_OF_FROST), settled, 0.0) * seconds
         thawing = blown.on & ~freezing & ~running
         self.frost = np.where(thawing, np.maximum(frost - 0.02, 0.0), frost)
         return np.where(running & blown.on, np.minimum(settled * _CONDENSING, 0.6 * heat), 0.0)

@@ -155,9 +155,9 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
     Columns: ``container``, ``cause``, ``severity``, ``onset`` (UTC, null when healthy), ``probe`` and
     ``probe_drift`` [K or bar] where a probe is struck, ``hard_case``, ``regime_class``, ``set_point``
     (booked) [°C], ``set_point_later`` and ``set_point_changed`` (UTC) for an ordered change, ``cargo``,
-    ``size``, ``stow``, ``cooling``, ``has_economizer``, ``refrigerant``, ``leak`` [W/K], ``heat_capacity`` [J/K],
-    ``time_constant`` (heat capacity over leak) [h], ``cargo_start`` [°C], ``pull_down_minutes`` (until the
-    controlling air first is within 1 K of the set point, null if never) [min], ``interval_minutes``,
+    ``size``, ``stow``, ``cooling``, ``has_economizer``, ``refrigerant``, ``leak`` [W/K], ``heat_capacity``
+    [J/K], ``time_constant`` (heat capacity over leak) [h], ``cargo_start`` [°C], ``pull_down_minutes`` (until
+    the controlling air first is within 1 K of the set point, null if never) [min], ``interval_minutes``,
     ``channels``, ``logs_defrost``, ``layout`` (null, for whoever writes the files), ``seed``.
     """
     reach = np.abs(trace.controlling_air - machines.set_point.astype(np.float32)) < 1.0
