@@ -104,9 +104,7 @@ def test_an_output_folder_of_somebody_else_is_refused(tmp_path: Path) -> None:
 
 
 def test_dates_that_leave_day_and_month_open_are_asked_about(tmp_path: Path) -> None:
-    rows = "".join(
-        f"QXAU0000016,0{1 + day}/02/2026 0{hour}:00,-18,-19,-17\n" for day in range(4) for hour in range(9)
-    )
+    rows = "".join(f"QXAU0000016,03/04/2026 {hour:02}:00,-18,-19,-17\n" for hour in range(24))
     (tmp_path / "log.csv").write_text(
         GOOD.splitlines()[0].replace(" (UTC)", "") + "\n" + rows, encoding="utf-8"
     )

@@ -10,6 +10,9 @@ import polars as pl
 RECENT_HOURS = 48.0
 """What counts as now: the last hours of a unit's log. [h]"""
 
+SETTLING_HOURS = 48.0
+"""The first hours of a long log are no past to be held against: the cargo still gives off its warmth. [h]"""
+
 COMMON_PRACTICE = "common practice, no source"
 DEFINITION = "definition"
 
@@ -88,8 +91,8 @@ class Feature:
         Also taken over the last days (``…_now``), against the unit's own past (``…_shift``) and as a
         trend (``…_trend``).
     against
-        ``lift`` (ambient minus set point) or ``set_point``: compared with peers after taking out its
-        dependence on that.
+        ``lift`` (ambient minus set point), ``set_point``, or the shift of the lift: compared with peers
+        after taking out its dependence on that.
     symptom
         Says that the cargo's air is wrong, not which part is: reasons that point to a part go before it.
     view, base
@@ -123,7 +126,7 @@ class Feature:
 OWN = ~pl.col("shared")
 """Readings that are the unit's own: not in an event of the whole ship."""
 
-HOLD = (pl.col("regime") == "hold") & OWN
+HOLD = (pl.col("regime") == "hold") & OWN & pl.col("at_present_set_point")
 RUNNING_HOLD = HOLD & pl.col("running").fill_null(True)
 AIR_ONLY_HOLD = (
     HOLD & ~pl.col("running").fill_null(True) & (pl.col("evaporator_fan_speed").fill_null(100) > 0)

@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import polars as pl
 
-from coldsift.features.catalogue import OWN, RECENT_HOURS, Feature, View
+from coldsift.features.catalogue import OWN, RECENT_HOURS, SETTLING_HOURS, Feature, View
 from coldsift.features.data import DATA_FEATURES, with_flat_hours
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
 from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
+from coldsift.regimes import SET_POINT_STEP
 from coldsift.schema import CHANNELS, TABLES
 
 
@@ -36,7 +37,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             view=View.SHIFT,
             words=f"{feature.words}, {recent} against before",
             formula=f"{feature.formula}: over the {recent} minus over the time before",
-            against=None,
+            against=f"{feature.against}_shift" if feature.against else None,
             expected=0.0,
         )
         yield replace(
@@ -80,8 +81,14 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
         feature, the value null with a reason where the log does not give it.
     """
     unit = "container"
+    first, last = pl.col("time").min().over(unit), pl.col("time").max().over(unit)
+    long = last - first > pl.duration(hours=2 * SETTLING_HOURS + RECENT_HOURS)
+    present = pl.col("set_point").forward_fill().last().over(unit)
     rows = with_flat_hours(timeline.lazy()).with_columns(
-        recent=pl.col("time") > pl.col("time").max().over(unit) - pl.duration(hours=RECENT_HOURS),
+        recent=pl.col("time") > last - pl.duration(hours=RECENT_HOURS),
+        settled=(pl.col("time") >= first + pl.duration(hours=SETTLING_HOURS)) | ~long,
+        # What a unit did at another set point says little of what it does at this one.
+        at_present_set_point=((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True),
         day=pl.col("time").dt.date(),
     )
     # A log no longer than "now" has no past to be held against.
@@ -106,7 +113,7 @@ def _expressions(rows: pl.LazyFrame) -> pl.LazyFrame:
         views = {feature.name: feature.where}
         if feature.watched:
             views[f"{feature.name}_now"] = feature.where & pl.col("recent") & pl.col("has_past")
-            views[f"{feature.name}_before"] = feature.where & ~pl.col("recent")
+            views[f"{feature.name}_before"] = feature.where & ~pl.col("recent") & pl.col("settled")
         for name, where in views.items():
             chosen = feature.of.filter(where & feature.of.is_not_null())
             hours = pl.col("hours").filter(where & feature.of.is_not_null())
@@ -151,7 +158,7 @@ def _trends(rows: pl.LazyFrame) -> pl.LazyFrame:
         daily = feature.statistic.of(feature.of.filter(kept), pl.col("hours").filter(kept))
         aggregates.append(daily.cast(pl.Float64).alias(f"{feature.name}_trend"))
     days = (
-        rows.filter(OWN)
+        rows.filter(OWN & pl.col("settled"))
         .group_by(unit, "day")
         .agg(aggregates)
         .unpivot(index=[unit, "day"], variable_name="feature", value_name="value")

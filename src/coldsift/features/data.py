@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.features.catalogue import DEFINITION, OWN, RUNNING_HOLD, Feature, Statistic, Worry
+from coldsift.schema import CHANNELS
 
 _ALL_ROWS = pl.lit(True)
 
@@ -15,6 +16,35 @@ def _flat_hours(channel: str) -> pl.Expr:
     changed = (pl.col(channel) != pl.col(channel).shift(1)).fill_null(True)
     run = changed.cum_sum().over(unit)
     return pl.col("hours").cum_sum().over([pl.col(unit), run])
+
+
+FLAT_CHANNELS = (
+    "return_air",
+    "supply_air",
+    "ambient_air",
+    "evaporator_temperature",
+    "suction_pressure",
+    "discharge_pressure",
+)
+"""Readings that never stand still for long in a running unit."""
+
+
+def _flat(channel: str) -> Feature:
+    label = CHANNELS[channel].label.lower()
+    return Feature(
+        f"{channel}_flat",
+        "h",
+        f"Longest time the {label} stood unchanged",
+        "hold, compressor running",
+        f"longest run of equal {channel} readings",
+        f"The {label} sensor and its plug",
+        needs=(channel,),
+        scale=12.0,
+        worry=Worry.HIGH,
+        of=pl.col(f"{channel}_flat_hours"),
+        where=RUNNING_HOLD,
+        statistic=Statistic.MAX,
+    )
 
 
 DATA_FEATURES: tuple[Feature, ...] = (
@@ -49,34 +79,7 @@ DATA_FEATURES: tuple[Feature, ...] = (
         where=OWN,
         statistic=Statistic.SUM,
     ),
-    Feature(
-        "return_air_flat",
-        "h",
-        "Longest time the return air stood unchanged",
-        "hold, compressor running",
-        "longest run of equal return_air readings",
-        "Return-air sensor and its plug",
-        needs=("return_air",),
-        scale=12.0,
-        worry=Worry.HIGH,
-        of=pl.col("return_air_flat_hours"),
-        where=RUNNING_HOLD,
-        statistic=Statistic.MAX,
-    ),
-    Feature(
-        "supply_air_flat",
-        "h",
-        "Longest time the supply air stood unchanged",
-        "hold, compressor running",
-        "longest run of equal supply_air readings",
-        "Supply-air sensor and its plug",
-        needs=("supply_air",),
-        scale=12.0,
-        worry=Worry.HIGH,
-        of=pl.col("supply_air_flat_hours"),
-        where=RUNNING_HOLD,
-        statistic=Statistic.MAX,
-    ),
+    *(_flat(channel) for channel in FLAT_CHANNELS),
     Feature(
         "log_interval",
         "min",
@@ -130,12 +133,13 @@ DATA_FEATURES: tuple[Feature, ...] = (
         worry=Worry.NONE,
         of=pl.col("ambient_air") - pl.col("set_point"),
         where=_ALL_ROWS,
+        watched=True,
     ),
 )
 
 
 def with_flat_hours(timeline: pl.LazyFrame) -> pl.LazyFrame:
-    """Add how long the air readings have stood unchanged. [h]"""
+    """Add how long each of ``FLAT_CHANNELS`` has stood unchanged. [h]."""
     return timeline.with_columns(
-        return_air_flat_hours=_flat_hours("return_air"), supply_air_flat_hours=_flat_hours("supply_air")
+        _flat_hours(channel).alias(f"{channel}_flat_hours") for channel in FLAT_CHANNELS
     )

@@ -18,7 +18,6 @@ from functools import lru_cache
 
 import numpy as np
 import polars as pl
-from CoolProp.CoolProp import PropsSI
 
 from coldsift.intake.units import ATMOSPHERE, Reference
 
@@ -35,10 +34,19 @@ MAJORITY = 0.8
 DEFAULT_REFRIGERANT = "R134a"
 
 
+def _dew_pressure(kelvin: np.ndarray, refrigerant: str) -> np.ndarray:
+    """Dew pressure. [Pa]"""
+    # CoolProp takes seconds to load: only logs that leave gauge or absolute open wait for it.
+    from CoolProp.CoolProp import PropsSI
+
+    pressure: np.ndarray = PropsSI("P", "T", kelvin, "Q", 1, refrigerant)
+    return pressure
+
+
 @lru_cache(maxsize=16)
 def _saturation_table(refrigerant: str) -> tuple[np.ndarray, np.ndarray]:
     temperatures = np.arange(-50.0, 76.0, 1.0)
-    return temperatures, PropsSI("P", "T", temperatures + 273.15, "Q", 1, refrigerant) / 1e5
+    return temperatures, _dew_pressure(temperatures + 273.15, refrigerant) / 1e5
 
 
 def saturation_pressure(temperature: np.ndarray, refrigerant: str = DEFAULT_REFRIGERANT) -> np.ndarray:
@@ -71,7 +79,7 @@ def known_refrigerant(name: str | None) -> str:
         word = name.strip().upper().replace("-", "").replace(" ", "")
         for candidate in (word, word.replace("A", "a")):
             try:
-                PropsSI("P", "T", 273.15, "Q", 1, candidate)
+                _dew_pressure(np.array([273.15]), candidate)
             except ValueError:
                 continue
             return candidate

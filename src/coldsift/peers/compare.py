@@ -65,7 +65,9 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
         ordinary.
     """
     groups = peer_groups(traits)
-    tasks = features.filter(pl.col("feature") == "lift").select("container", lift="value")
+    tasks = features.filter(pl.col("feature").is_in(["lift", "lift_shift"])).pivot(
+        "feature", index="container", values="value"
+    )
     side = traits.select(
         "container", "set_point", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"])
     )
@@ -104,6 +106,8 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
         .then("lift")
         .when(pl.col("against") == "set_point")
         .then("set_point")
+        .when(pl.col("against") == "lift_shift")
+        .then("lift_shift")
     )
     compared = group_statistics(adjusted(values.with_columns(task=task)), groups.members)
     contributions = _contributions(compared)

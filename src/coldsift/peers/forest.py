@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.ensemble import IsolationForest
 
 FARTHEST = 8.0
 """Distances beyond this are as odd as can be: one wild value must not decide every split."""
@@ -27,6 +26,9 @@ def isolation_scores(distances: NDArray[np.float64]) -> NDArray[np.float64]:
         Shape (units,), between 0 and 1, higher is odder: scikit-learn's ``IsolationForest`` with a fixed
         seed, sign turned.
     """
+    # Loaded here: it takes a second, and a handful of logs has no forest.
+    from sklearn.ensemble import IsolationForest
+
     matrix = np.clip(np.nan_to_num(distances, nan=0.0), -FARTHEST, FARTHEST)
     forest = IsolationForest(n_estimators=TREES, random_state=SEED, n_jobs=1)
     scores: NDArray[np.float64] = -forest.fit(matrix).score_samples(matrix)

@@ -8,10 +8,11 @@ recovery, set-point step, unknown); the table of defrosts; and the events that t
 from coldsift.regimes.bands import Bands
 from coldsift.regimes.defrosts import find_defrosts
 from coldsift.regimes.ship import find_voyage_events, mark_shared
-from coldsift.regimes.timeline import build_timeline, regime_intervals
+from coldsift.regimes.timeline import SET_POINT_STEP, build_timeline, regime_intervals
 from coldsift.regimes.traits import unit_traits
 
 __all__ = [
+    "SET_POINT_STEP",
     "Bands",
     "build_timeline",
     "find_defrosts",

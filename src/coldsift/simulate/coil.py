@@ -238,7 +238,8 @@ class Coil:
         )
         warmed = warmed - melted * _MELTING / store
         tends_to = np.where(running, cold_end, np.where(blown.on, blown.on_coil, air))
-        pace = np.where(running | blown.on, 0.25, 0.02)
+        # Air cannot bring more heat to the metal than it carries.
+        pace = np.where(blown.on, np.minimum(0.25, 0.8 * blown.flow * seconds / store), 0.02)
         metal = np.where(defrosting, warmed, self.metal + pace * (tends_to - self.metal))
         released = np.where(blown.on, store * (self.metal - metal) / seconds, 0.0)
         self.frost = self.frost - melted

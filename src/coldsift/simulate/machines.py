@@ -259,7 +259,7 @@ def _draw(plan: FleetPlan, index: int, unit: UnitPlan) -> dict[str, object]:
         "coil_store": around(6.5e4, 0.1),
         "heater_power": around(3400.0, 0.05),
         "condenser": around(1300.0 if unit.cooling == "water" else 600.0, 0.07),
-        "swept_flow": around(9.2e-3, 0.04),
+        "swept_flow": around(9.8e-3, 0.04),
         "charge": around(4.6, 0.02),
         "receiver": around(3.3, 0.02),
         "condenser_room": 0.9,

@@ -237,6 +237,12 @@ def _surroundings(
     )
 
 
+def _liveliness(temperature: Array) -> Array:
+    """Respiration against that at 10 °C: doubles every 9 K, and dies away above 35 °C (from memory)."""
+    alive = limit((50.0 - temperature) / 15.0, 0.0, 1.0)
+    return np.exp2((np.minimum(temperature, 35.0) - 10.0) / 9.0) * alive
+
+
 class _Ship:
     """Every unit's state, moved on a minute at a time.
 
@@ -450,7 +456,7 @@ class _Ship:
             air_to_cargo=machines.air_to_cargo * through * (1.0 - 0.85 * effects.air_blocked),
             in_cargo=machines.in_cargo,
             unit_heat=np.where(blown.on, blown.fan_heat + blown.reheat - coil_heat.cooling, coil_heat.escape),
-            respiration=machines.respiration * np.exp2((box.surface - 10.0) / 9.0),
+            respiration=machines.respiration * _liveliness(box.surface),
             seconds=STEP,
         )
         self._heat.leak += flows.leak
