@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from benchmarks.accuracy.baselines import baseline_scores
-from benchmarks.accuracy.measures import average_precision, overlap_f1, precision_at
+from benchmarks.accuracy.measures import average_precision, overlap_f1, precision_at, seen_in
 from coldsift.engine.screening import Settings, analyse
 from coldsift.simulate import simulate
 from coldsift.simulate.plan import plan_fleet
@@ -76,12 +76,12 @@ def main() -> None:
             )
             .with_columns(seed=pl.lit(seed))
         )
-        with_flag.append(overlap_f1(result.defrosts, _seen(fleet.defrosts, fleet.log))[0])
+        with_flag.append(overlap_f1(result.defrosts, seen_in(fleet.defrosts, fleet.log))[0])
         bare = analyse(
             fleet.log.with_columns(defrost_state=pl.lit(None, pl.Boolean), mode=pl.lit(None, pl.String)),
             Settings(),
         )
-        without_flag.append(overlap_f1(bare.defrosts, _seen(fleet.defrosts, fleet.log))[0])
+        without_flag.append(overlap_f1(bare.defrosts, seen_in(fleet.defrosts, fleet.log))[0])
     table = pl.DataFrame(rows).group_by("method", maintain_order=True).agg(pl.all().mean().round(3))
     print(
         f"Simulated fleets: {chosen.seeds} of {chosen.units} units, {chosen.days:g} days, "
@@ -103,18 +103,6 @@ def main() -> None:
             print(
                 pl.concat(misses).select("seed", "place", "cause", "severity", "hard_case", "coldsift", "why")
             )
-
-
-def _seen(planted: pl.DataFrame, log: pl.DataFrame) -> pl.DataFrame:
-    """Planted defrosts in which at least one reading fell: no log can show the others."""
-    readings = log.select("container", "time").with_row_index("reading")
-    return (
-        planted.with_row_index("defrost")
-        .join(readings, on="container")
-        .filter(pl.col("time") >= pl.col("start"), pl.col("time") < pl.col("end"))
-        .unique("defrost")
-        .select("container", "start", "end")
-    )
 
 
 if __name__ == "__main__":

@@ -43,3 +43,28 @@ def overlap_f1(found: pl.DataFrame, planted: pl.DataFrame) -> tuple[float, int]:
     precision = pairs["f"].n_unique() / max(found.height, 1)
     recall = hits / planted.height
     return (2 * precision * recall / (precision + recall) if hits else 0.0), planted.height
+
+
+def seen_in(planted: pl.DataFrame, log: pl.DataFrame) -> pl.DataFrame:
+    """Planted intervals in which at least one reading fell: no log can show the others.
+
+    Parameters
+    ----------
+    planted
+        ``container``, ``start``, ``end``.
+    log
+        Common log.
+
+    Returns
+    -------
+    polars.DataFrame
+        The rows of ``planted`` that were seen.
+    """
+    readings = log.select("container", "time").with_row_index("reading")
+    return (
+        planted.with_row_index("defrost")
+        .join(readings, on="container")
+        .filter(pl.col("time") >= pl.col("start"), pl.col("time") < pl.col("end"))
+        .unique("defrost")
+        .select("container", "start", "end")
+    )

@@ -273,17 +273,20 @@ class Controller:
         # Chilled: incremental proportional-integral; the effort runs from −1, full heat, to 1, full cold.
         move = limit(0.03 * (error - self._error) + 0.006 * error, -0.05, 0.05)
         chilled = limit(self._effort + move, -1.0, 1.0)
-        # Frozen: proportional-integral speed above the smallest; the integral rests at either end.
+        # Frozen: proportional-integral speed above the smallest. The integral rests at either end, grows
+        # slowly far above the set point and begins small after a standstill: or it would overshoot.
         raw = 0.2 * error + self._trim
-        free = running & self.compressor & ((raw < 0.85) | (error < 0.0)) & ((raw > 0.0) | (error > 0.0))
-        self._trim = np.where(
-            free, limit(self._trim + 0.004 * limit(error, -2.0, 2.0), 0.0, 0.85), self._trim
-        )
+        free = running & self.compressor
+        free &= ((raw < 0.85) | (error < 0.0)) & ((raw > 0.0) | (error > 0.0))
+        trim = np.where(free, limit(self._trim + 0.006 * limit(error, -2.0, 0.7), 0.0, 0.85), self._trim)
+        self._trim = np.where(running & ~self.compressor, np.minimum(trim, 0.1), trim)
         cold = limit(0.2 * error + self._trim, -0.2, 0.85)
         self._effort = np.where(running, np.where(frozen, cold, chilled), self._effort)
         self._error = np.where(running, error, self._error)
         frozen_wanted = np.where(
-            self.compressor, (error > -0.5) | (cold > 0.0) | (self._run_minutes < 4.0), error > 0.7
+            self.compressor,
+            (error > -0.5) | ((cold > 0.0) & (error > -0.8)) | (self._run_minutes < 4.0),
+            error > 0.7,
         )
         chilled_wanted = np.where(self.compressor, self._effort > -0.03, self._effort > 0.03)
         return np.where(frozen, frozen_wanted, chilled_wanted)
