@@ -148,7 +148,7 @@ def simulate(
         bool, typer.Option("--sample", help="The invented voyage of sample_logs; other options are ignored.")
     ] = False,
     units: Annotated[int, typer.Option(min=1, max=5000, help="Number of containers.")] = 40,
-    days: Annotated[float, typer.Option(min=0.5, max=120, help="Length of the voyage in days.")] = 14,
+    days: Annotated[float, typer.Option(min=1, max=120, help="Length of the voyage in days.")] = 14,
     seed: Annotated[int, typer.Option(help="Same seed, same bytes.")] = 1,
     route: Annotated[Route, typer.Option(help="Weather on the way.")] = Route.MIXED,
     fault_share: Annotated[float, typer.Option(min=0, max=1, help="Share of units with a fault.")] = 0.2,
