@@ -14,7 +14,7 @@ from coldsift.peers.groups import peer_groups
 from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
 from coldsift.schema import TABLES
 
-ORDINARY = 2.0
+ORDINARY = 1.5
 """A robust distance up to this is ordinary among many features, and adds nothing."""
 
 WEIGHTS = (0.5, 0.3, 0.2)
