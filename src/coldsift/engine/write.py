@@ -119,12 +119,10 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
         "set_aside": screening.set_aside,
     }
     for name, frame in tables.items():
-        TABLES[name].conform(frame).write_parquet(folder / f"{name}.parquet")
+        _write_table(TABLES[name].conform(frame), folder / f"{name}.parquet")
     common_log = folder / "common_log"
     common_log.mkdir()
-    COMMON_LOG.conform(screening.log).write_parquet(
-        common_log / "part-00000.parquet", row_group_size=_ROWS_A_GROUP
-    )
+    _write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
     (folder / "findings.csv").write_text(findings_csv(screening.findings), encoding="utf-8", newline="")
     _write_workbook(screening.findings, folder / "findings.xlsx")
     (folder / "index.html").write_text(_report(screening, title), encoding="utf-8", newline="")
@@ -138,6 +136,11 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
         if path.is_file():
             with path.open("rb") as handle:
                 os.fsync(handle.fileno())
+
+
+def _write_table(frame: pl.DataFrame, path: Path) -> None:
+    # In one piece: how a frame is chunked in memory varies from run to run and would show in the bytes.
+    frame.rechunk().write_parquet(path, row_group_size=_ROWS_A_GROUP)
 
 
 def _report(screening: Screening, title: str) -> str:

@@ -15,7 +15,6 @@ from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
 from coldsift.regimes import SET_POINT_STEP
 from coldsift.schema import CHANNELS, TABLES
 
-
 SHIFT_SCALE = 0.25
 TREND_SCALE = 0.125
 """A unit differs less from its own past than from its like: the smallest difference that means something,

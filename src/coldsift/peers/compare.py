@@ -12,6 +12,7 @@ from coldsift.features import RECENT_HOURS, Feature, View, Worry
 from coldsift.peers.forest import FARTHEST, isolation_scores
 from coldsift.peers.groups import peer_groups
 from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
+from coldsift.peers.words import rounded
 from coldsift.schema import TABLES
 
 ORDINARY = 1.5
@@ -65,8 +66,9 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
         ordinary.
     """
     groups = peer_groups(traits)
-    tasks = features.filter(pl.col("feature").is_in(["lift", "lift_shift"])).pivot(
-        "feature", index="container", values="value"
+    tasks = features.group_by("container", maintain_order=True).agg(
+        pl.col("value").filter(pl.col("feature") == name).first().alias(name)
+        for name in ("lift", "lift_shift")
     )
     side = traits.select(
         "container", "set_point", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"])
@@ -144,14 +146,14 @@ def _words() -> pl.Expr:
 
     def number(name: str) -> pl.Expr:
         value = pl.col(name) * factor
-        digits = (
+        size = pl.max_horizontal((pl.col("peer_high") * factor).abs(), value.abs())
+        return (
             pl.when(value.abs() >= 100)
-            .then(value.round(0).cast(pl.Int64).cast(pl.String))
-            .when(pl.max_horizontal((pl.col("peer_high") * factor).abs(), value.abs()) < 2)
-            .then((value.round(2) + 0.0).cast(pl.String))
-            .otherwise((value.round(1) + 0.0).cast(pl.String))
+            .then(rounded(value, 0))
+            .when(size < 2)
+            .then(rounded(value, 2))
+            .otherwise(rounded(value, 1))
         )
-        return digits.str.replace("^-", "−")
 
     recent = f"in the last {RECENT_HOURS:.0f} h"
     value = pl.format("{} {}", number("value"), unit).str.strip_chars_end()

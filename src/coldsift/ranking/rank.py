@@ -10,6 +10,7 @@ import polars as pl
 from coldsift.container_numbers import is_valid
 from coldsift.features import Feature
 from coldsift.peers import Comparison
+from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS
 
@@ -108,11 +109,11 @@ def rank(
         .when(pl.col("log_hours") < LEAST_LOG_HOURS)
         .then(
             pl.format(
-                "the log holds {} h, at least {} h needed", pl.col("log_hours").round(1), LEAST_LOG_HOURS
+                "the log holds {} h, at least {} h needed", rounded(pl.col("log_hours"), 1), LEAST_LOG_HOURS
             )
         )
         .when(pl.col("coverage") < LEAST_COVERAGE)
-        .then(pl.format("the log covers {} % of the voyage", (pl.col("coverage") * 100).round(1)))
+        .then(pl.format("the log covers {} % of the voyage", rounded(pl.col("coverage") * 100, 1)))
     )
     chance = 1 / (1 + (-(pl.col("oddness") - EVEN_ODDNESS) / ODDNESS_WIDTH).exp())
     soonness = (1 / (1 + pl.col("hours_to_limit") / SOON_HOURS)).fill_null(NO_LIMIT_SOONNESS)
@@ -158,34 +159,30 @@ def rank(
     return Ranking(FINDINGS.conform(units), reasons)
 
 
-def _signed(value: pl.Expr, digits: int = 1) -> pl.Expr:
-    return (value.round(digits) + 0.0).cast(pl.String).str.replace("^-", "−")
-
-
 def _reasons() -> pl.Expr:
     """The state at the end of the log, then what is odd, strongest first."""
     now = pl.when(pl.col("hours_to_limit") == 0).then(
         pl.format(
             "At the end of the log the {} is at {} °C, {} K outside its band (set point {} °C)",
             "air_name",
-            _signed(pl.col("air")),
-            _signed(pl.col("beyond")),
-            _signed(pl.col("set_point")),
+            rounded(pl.col("air"), 1),
+            rounded(pl.col("beyond"), 1),
+            rounded(pl.col("set_point"), 1),
         )
     )
     soon = pl.when((pl.col("hours_to_limit") > 0) & (pl.col("hours_to_limit") <= 10 * SOON_HOURS)).then(
         pl.format(
             "At its present trend the {} leaves its band in about {} h",
             "air_name",
-            pl.col("hours_to_limit").round(0).cast(pl.Int64),
+            rounded(pl.col("hours_to_limit"), 0),
         )
     )
     pulling = pl.when("pulling_down").then(
         pl.format(
             "Still in its first pull-down: {} at {} °C, set point {} °C",
             "air_name",
-            _signed(pl.col("air")),
-            _signed(pl.col("set_point")),
+            rounded(pl.col("air"), 1),
+            rounded(pl.col("set_point"), 1),
         )
     )
     odd = pl.col("words").fill_null(pl.lit([], dtype=pl.List(pl.String)))
@@ -215,12 +212,12 @@ def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:
             excursion_hours="hours",
             excursion_words=pl.format(
                 "Out of its band for {} h in {} (furthest {} °C, edge {} °C{})",
-                pl.col("hours").round(1),
+                rounded(pl.col("hours"), 1),
                 pl.when(pl.col("len") == 1)
                 .then(pl.lit("one stretch"))
                 .otherwise(pl.format("{} stretches", "len")),
-                _signed(pl.col("peak")),
-                _signed(pl.col("edge")),
+                rounded(pl.col("peak"), 1),
+                rounded(pl.col("edge"), 1),
                 pl.when(pl.col("along") != "").then(pl.format("; with {}", "along")).otherwise(pl.lit("")),
             ),
         )
