@@ -91,12 +91,14 @@ class Feature:
         Also taken over the last days (``…_now``), against the unit's own past (``…_shift``) and as a
         trend (``…_trend``).
     against
-        ``lift`` (ambient minus set point), ``set_point``, or the shift of the lift: compared with peers
-        after taking out its dependence on that.
+        ``lift`` (ambient minus set point), ``ambient``, their shifts, or ``set_point``: compared with
+        peers after taking out its dependence on that.
     symptom
         Says that the cargo's air is wrong, not which part is: reasons that point to a part go before it.
     view, base
         How it is looked at, and the feature that it is a view of; empty for the feature itself.
+    recent_hours
+        What counts as now in its views. [h]
     expected
         What it is in a good unit whatever the peers do; judges a unit without enough peers.
     """
@@ -120,6 +122,7 @@ class Feature:
     symptom: bool = False
     view: View = View.WHOLE
     base: str = ""
+    recent_hours: float = RECENT_HOURS
     expected: float | None = None
 
 

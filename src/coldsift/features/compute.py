@@ -8,7 +8,7 @@ from dataclasses import replace
 import polars as pl
 
 from coldsift.features.catalogue import OWN, RECENT_HOURS, SETTLING_HOURS, Feature, View
-from coldsift.features.data import DATA_FEATURES, with_flat_hours
+from coldsift.features.data import DATA_FEATURES, with_readings_before
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
 from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
@@ -90,7 +90,7 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
     first, last = pl.col("time").min().over(unit), pl.col("time").max().over(unit)
     long = last - first > pl.duration(hours=2 * SETTLING_HOURS + RECENT_HOURS)
     present = pl.col("set_point").forward_fill().last().over(unit)
-    rows = with_flat_hours(timeline.lazy()).with_columns(
+    rows = with_readings_before(timeline.lazy()).with_columns(
         recent=pl.col("time") > last - pl.duration(hours=RECENT_HOURS),
         settled=(pl.col("time") >= first + pl.duration(hours=SETTLING_HOURS)) | ~long,
         # What a unit did at another set point says little of what it does at this one.

@@ -122,6 +122,20 @@ DATA_FEATURES: tuple[Feature, ...] = (
         statistic=Statistic.SUM,
     ),
     Feature(
+        "ambient",
+        "°C",
+        "Ambient air",
+        "all",
+        "median of ambient_air",
+        "Ambient air",
+        source=DEFINITION,
+        needs=("ambient_air",),
+        worry=Worry.NONE,
+        of=pl.col("ambient_air"),
+        where=_ALL_ROWS,
+        watched=True,
+    ),
+    Feature(
         "lift",
         "K",
         "Ambient minus set point",
@@ -138,8 +152,9 @@ DATA_FEATURES: tuple[Feature, ...] = (
 )
 
 
-def with_flat_hours(timeline: pl.LazyFrame) -> pl.LazyFrame:
-    """Add how long each of ``FLAT_CHANNELS`` has stood unchanged. [h]."""
+def with_readings_before(timeline: pl.LazyFrame) -> pl.LazyFrame:
+    """Add how long each of ``FLAT_CHANNELS`` has stood unchanged [h], and its reading before."""
     return timeline.with_columns(
-        _flat_hours(channel).alias(f"{channel}_flat_hours") for channel in FLAT_CHANNELS
+        *(_flat_hours(channel).alias(f"{channel}_flat_hours") for channel in FLAT_CHANNELS),
+        *(pl.col(channel).shift(1).over("container").alias(f"{channel}_before") for channel in FLAT_CHANNELS),
     )

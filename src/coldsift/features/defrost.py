@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import polars as pl
 
-from coldsift.features.catalogue import Feature, Worry
+from coldsift.features.catalogue import Feature, View, Worry
 
-DEFROST_FEATURES: tuple[Feature, ...] = (
+_FROM_TABLE: tuple[Feature, ...] = (
     Feature(
         "defrost_interval",
         "h",
@@ -60,17 +62,42 @@ DEFROST_FEATURES: tuple[Feature, ...] = (
         scale=0.2,
         worry=Worry.HIGH,
     ),
-    Feature(
-        "without_defrost",
-        "h",
-        "Longest running time without a defrost",
-        "hold",
-        "longest sum of powered hours between defrosts, or between a defrost and either end of the log",
-        "Coil for ice, defrost start and heaters",
-        minimum=1,
-        scale=12.0,
-        worry=Worry.HIGH,
-    ),
+)
+
+_WITHOUT_DEFROST = Feature(
+    "without_defrost",
+    "h",
+    "Longest running time without a defrost",
+    "hold",
+    "longest sum of powered hours between defrosts, or between a defrost and either end of the log",
+    "Coil for ice, defrost start and heaters",
+    minimum=1,
+    scale=12.0,
+    worry=Worry.HIGH,
+)
+
+RECENT_DEFROST_HOURS = 96.0
+"""What counts as now for defrosts, which come once or twice a day. [h]"""
+
+
+def _against_before(feature: Feature) -> Feature:
+    return replace(
+        feature,
+        name=f"{feature.name}_shift",
+        formula=f"{feature.formula}: over the last {RECENT_DEFROST_HOURS:.0f} h minus over the time before",
+        minimum=max(2, feature.minimum),
+        scale=feature.scale / 2,
+        view=View.SHIFT,
+        base=feature.name,
+        recent_hours=RECENT_DEFROST_HOURS,
+        expected=0.0,
+    )
+
+
+DEFROST_FEATURES: tuple[Feature, ...] = (
+    *_FROM_TABLE,
+    *(_against_before(feature) for feature in _FROM_TABLE if feature.name != "defrosts_unfinished"),
+    _WITHOUT_DEFROST,
 )
 
 
@@ -89,19 +116,21 @@ def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyF
     """
     unit = "container"
     apart = (pl.col("start") - pl.col("start").shift(1).over(unit)).dt.total_seconds() / 3600
-    from_table = (
+    ends = timeline.lazy().group_by(unit).agg(log_end=pl.col("time").max())
+    table = (
         defrosts.lazy()
         .with_columns(apart=apart)
-        .group_by(unit)
-        .agg(
-            defrost_interval=pl.col("apart").median(),
-            defrost_minutes=pl.col("minutes").filter("terminated").median(),
-            defrost_termination=pl.col("termination_temperature").filter("terminated").median(),
-            defrost_recovery=pl.col("recovery_minutes").median(),
-            defrosts_unfinished=(~pl.col("terminated")).mean(),
-            samples=pl.len(),
-        )
-        .unpivot(index=[unit, "samples"], variable_name="feature", value_name="value")
+        .join(ends, on=unit)
+        .with_columns(recent=pl.col("start") > pl.col("log_end") - pl.duration(hours=RECENT_DEFROST_HOURS))
+    )
+    whole = _of_table(table)
+    now = _of_table(table.filter("recent"))
+    before = _of_table(table.filter(~pl.col("recent")))
+    shift = now.join(before, on=[unit, "feature"], suffix="_before").select(
+        unit,
+        pl.format("{}_shift", "feature").alias("feature"),
+        value=pl.col("value") - pl.col("value_before"),
+        samples=pl.min_horizontal("samples", "samples_before"),
     )
     running_time = (
         timeline.lazy()
@@ -113,4 +142,19 @@ def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyF
         .with_columns(feature=pl.lit("without_defrost"))
     )
     columns = [unit, "feature", "value", "samples"]
-    return pl.concat([from_table.select(columns), running_time.select(columns)])
+    return pl.concat([whole.select(columns), shift.select(columns), running_time.select(columns)])
+
+
+def _of_table(table: pl.LazyFrame) -> pl.LazyFrame:
+    return (
+        table.group_by("container")
+        .agg(
+            defrost_interval=pl.col("apart").median(),
+            defrost_minutes=pl.col("minutes").filter("terminated").median(),
+            defrost_termination=pl.col("termination_temperature").filter("terminated").median(),
+            defrost_recovery=pl.col("recovery_minutes").median(),
+            defrosts_unfinished=(~pl.col("terminated")).mean(),
+            samples=pl.len(),
+        )
+        .unpivot(index=["container", "samples"], variable_name="feature", value_name="value")
+    )

@@ -166,7 +166,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("discharge_pressure"),
         where=RUNNING_HOLD,
         watched=True,
-        against="lift",
+        against="ambient",
     ),
     Feature(
         "discharge_temperature_running",
@@ -180,7 +180,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         of=pl.col("discharge_temperature"),
         where=RUNNING_HOLD,
         watched=True,
-        against="lift",
+        against="ambient",
     ),
     Feature(
         "superheat_logged",
@@ -278,7 +278,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         where=RUNNING_HOLD & AIR_COOLED,
         statistic=Statistic.TIME_MEAN,
         watched=True,
-        against="lift",
+        against="ambient",
     ),
     Feature(
         "power_running",
@@ -313,5 +313,23 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         ),
         where=RUNNING_HOLD,
         watched=True,
+    ),
+    *(
+        Feature(
+            f"{channel}_repeats",
+            "",
+            f"Share of {label} readings equal to the one before",
+            "hold, compressor running",
+            f"readings of {channel} equal to the one before / readings",
+            f"The {label} sensor and its plug",
+            needs=(channel,),
+            scale=0.12,
+            worry=Worry.HIGH,
+            of=(pl.col(channel) == pl.col(f"{channel}_before")).cast(pl.Float64),
+            where=RUNNING_HOLD,
+            statistic=Statistic.TIME_MEAN,
+            watched=True,
+        )
+        for channel, label in (("return_air", "return-air"), ("supply_air", "supply-air"))
     ),
 )

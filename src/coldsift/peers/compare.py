@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from coldsift.features import RECENT_HOURS, Feature, View, Worry
+from coldsift.features import Feature, View, Worry
 from coldsift.peers.forest import FARTHEST, isolation_scores
 from coldsift.peers.groups import peer_groups
 from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
@@ -22,6 +22,9 @@ WEIGHTS = (0.5, 0.3, 0.2)
 """How the three strongest contributions add up."""
 
 FOREST_WEIGHT = 0.2
+
+TASKS = ("lift", "lift_shift", "ambient", "ambient_shift")
+"""Features that say what is asked of a unit; others are compared after taking out what these explain."""
 
 FEWEST_FOR_FOREST = 12
 
@@ -67,11 +70,14 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
     """
     groups = peer_groups(traits)
     tasks = features.group_by("container", maintain_order=True).agg(
-        pl.col("value").filter(pl.col("feature") == name).first().alias(name)
-        for name in ("lift", "lift_shift")
+        pl.col("value").filter(pl.col("feature") == name).first().alias(name) for name in TASKS
     )
     side = traits.select(
-        "container", "set_point", side=pl.col("regime_class").is_in(["deep_frozen", "frozen"])
+        "container",
+        "set_point",
+        side=pl.format(
+            "{} {}", pl.col("regime_class").is_in(["deep_frozen", "frozen"]).cast(pl.String), "cooling"
+        ),
     )
     entries = pl.DataFrame(
         {
@@ -82,6 +88,7 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             "symptom": [entry.symptom for entry in catalogue.values()],
             "words": [(catalogue[entry.base] if entry.base else entry).words for entry in catalogue.values()],
             "view": [entry.view.value for entry in catalogue.values()],
+            "recent_hours": [f"{entry.recent_hours:.0f}" for entry in catalogue.values()],
             "base": [entry.base or name for name, entry in catalogue.items()],
             "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
         }
@@ -103,14 +110,7 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
     values = values.with_columns(
         scale=pl.when(pl.col("unit") == "min").then(pl.max_horizontal("scale", interval)).otherwise("scale")
     )
-    task = (
-        pl.when(pl.col("against") == "lift")
-        .then("lift")
-        .when(pl.col("against") == "set_point")
-        .then("set_point")
-        .when(pl.col("against") == "lift_shift")
-        .then("lift_shift")
-    )
+    task = pl.coalesce(pl.when(pl.col("against") == name).then(name) for name in (*TASKS, "set_point"))
     compared = group_statistics(adjusted(values.with_columns(task=task)), groups.members)
     contributions = _contributions(compared)
     oddness = _oddness(compared, contributions, groups.chosen)
@@ -155,21 +155,19 @@ def _words() -> pl.Expr:
             .otherwise(rounded(value, 1))
         )
 
-    recent = f"in the last {RECENT_HOURS:.0f} h"
     value = pl.format("{} {}", number("value"), unit).str.strip_chars_end()
-    forms = {
-        View.WHOLE: ("{} {}", "hold"),
-        View.NOW: (f"{{}} {{}} {recent}", "hold"),
-        View.SHIFT: (f"{{}} changed by {{}} {recent}", "changed by"),
-        View.TREND: ("{} drifts by {}", "drift by"),
-    }
-    own = pl.coalesce(
-        *(
-            pl.when(pl.col("view") == view.value).then(pl.format(form, "words", value))
-            for view, (form, _) in forms.items()
-        )
+    recent = pl.format("in the last {} h", "recent_hours")
+    own = (
+        pl.when(pl.col("view") == View.NOW)
+        .then(pl.format("{} {} {}", "words", value, recent))
+        .when(pl.col("view") == View.SHIFT)
+        .then(pl.format("{} changed by {} {}", "words", value, recent))
+        .when(pl.col("view") == View.TREND)
+        .then(pl.format("{} drifts by {}", "words", value))
+        .otherwise(pl.format("{} {}", "words", value))
     )
-    verb = pl.col("view").replace_strict({view.value: verb for view, (_, verb) in forms.items()})
+    verbs = {View.WHOLE: "hold", View.NOW: "hold", View.SHIFT: "changed by", View.TREND: "drift by"}
+    verb = pl.col("view").replace_strict({view.value: verb for view, verb in verbs.items()})
     return (
         pl.when(pl.col("peers") >= FEWEST_PEERS)
         .then(
