@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 from tests.builders import START, clock, log, timeline
 
-from coldsift.regimes import build_timeline, find_defrosts, find_voyage_events, regime_intervals
+from coldsift.regimes import build_timeline, find_defrosts, find_voyage_events, regime_intervals, unit_traits
 
 
 def regimes(frame: pl.DataFrame) -> list[str]:
@@ -140,3 +140,10 @@ def test_a_log_of_one_reading_does_no_harm() -> None:
     built = timeline(frozen(np.array([0.0])))
     assert built["hours"].to_list() == [0.0]
     assert find_defrosts(built).is_empty()
+
+
+def test_one_unit_with_a_wrong_clock_does_not_stretch_the_voyage_of_the_others() -> None:
+    fleet = [frozen(clock(72), f"QXAU000000{number}") for number in range(5)]
+    lost = log(clock(72), "QXAU0000009", start=START - timedelta(days=400), set_point=-18.0, return_air=-17.5)
+    coverage = unit_traits(timeline(*fleet, lost))["coverage"]
+    assert (coverage > 0.95).all()

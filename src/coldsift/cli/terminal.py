@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from coldsift.engine import Screening
+from coldsift.intake import Message
 from coldsift.schema import Table as OutputTable
 
 FIRST_ROWS = 10
@@ -51,10 +52,9 @@ def follow() -> Iterator[Callable[[str, int, int], None]]:
 def show(screening: Screening, page: Path | None) -> None:
     """Print messages, accounting, the first units and where the report is."""
     console = Console(highlight=False, soft_wrap=not Console().is_terminal)
-    trouble = [message for message in screening.messages if message.severity != "note"]
-    for message in trouble[:MOST_MESSAGES]:
-        where = message.file + (f", line {message.line}" if message.line is not None else "")
-        console.print(Text(plain(f"{message.severity}: {where}: {message.what} {message.do}")))
+    trouble = _told_once(screening.messages)
+    for line in trouble[:MOST_MESSAGES]:
+        console.print(Text(plain(line)))
     if len(trouble) > MOST_MESSAGES:
         rest = len(trouble) - MOST_MESSAGES
         console.print(f"… and {rest} more of these, in the report under data quality")
@@ -76,6 +76,21 @@ def show(screening: Screening, page: Path | None) -> None:
         + ". Nothing found does not mean safe."
     )
     console.print(Text(f"Report: {page}"))
+
+
+def _told_once(messages: Sequence[Message]) -> list[str]:
+    """Errors first, then warnings; what several files share is told once. Notes are left to the report."""
+    shared: dict[tuple[str, str, str], list[Message]] = {}
+    for message in messages:
+        if message.severity != "note":
+            shared.setdefault((message.severity, message.what, message.do), []).append(message)
+    lines = []
+    for (severity, what, do), group in sorted(shared.items(), key=lambda entry: entry[0][0] != "error"):
+        first = group[0]
+        where = first.file + (f", line {first.line}" if first.line is not None else "")
+        others = f" and {len(group) - 1} more" if len(group) > 1 else ""
+        lines.append(f"{severity}: {where}{others}: {what} {do}")
+    return lines
 
 
 def _show_first_units(screening: Screening, console: Console) -> None:

@@ -597,7 +597,7 @@ class Reader:
             self.say(
                 "warning",
                 "No set point is logged.",
-                "Excursions cannot be judged without it; give it with --bookings.",
+                "Neither control nor excursions can be judged without it; fetch the log with its set point.",
             )
         return frame
 

@@ -18,11 +18,12 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
     polars.DataFrame
         ``container``, ``regime_class`` (the one it spent most readings in), ``set_point`` (last, °C),
         ``ambient`` (median, °C), ``interval_minutes``, ``first_time``, ``last_time`` (UTC), ``log_hours``
-        (gaps taken out), ``span_hours`` (of the whole fleet's voyage), ``coverage`` (share of that span),
+        (gaps taken out), ``span_hours`` (from its first reading to its last, at least the fleet's median of
+        that), ``coverage`` (share of that span),
         ``has_air``, ``has_set_point``
         and ``cooling`` (of the condenser, air or water).
     """
-    span = (pl.col("last_time").max() - pl.col("first_time").min()).dt.total_seconds() / 3600
+    span = (pl.col("last_time") - pl.col("first_time")).dt.total_seconds() / 3600
     return (
         timeline.lazy()
         .group_by("container", maintain_order=True)
@@ -43,7 +44,8 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
             has_air=pl.col("controlling_air").is_not_null().any(),
             has_set_point=pl.col("set_point").is_not_null().any(),
         )
-        .with_columns(span_hours=span)
+        # One unit with a wrong clock must not stretch the voyage of all the others.
+        .with_columns(span_hours=pl.max_horizontal(span, span.median()))
         .with_columns(
             coverage=pl.when(pl.col("span_hours") > 0)
             .then((pl.col("log_hours") / pl.col("span_hours")).clip(0.0, 1.0))
