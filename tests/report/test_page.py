@@ -295,3 +295,15 @@ def test_charts_are_stored_as_json_that_a_script_element_can_hold(html: str) -> 
 def test_a_unit_costs_less_than_forty_kilobytes_in_a_long_voyage() -> None:
     small, large = (len(build_report(**report_arguments(count, 1, 60)).encode()) for count in (2, 6))
     assert (large - small) / 4 < 40_000
+
+
+def test_only_the_features_furthest_from_the_peers_are_shown_and_the_rest_counted() -> None:
+    every = report_arguments(5, 1, 3)["features"]
+    one = every.filter(pl.col("value").is_not_null()).head(1)
+    many = pl.concat(
+        one.with_columns(feature=pl.lit(f"feature_{place:02}"), z=pl.lit(float(place))) for place in range(35)
+    )
+    text = _text(features=many)
+    assert "feature 34" in text
+    assert "feature 04" not in text
+    assert "5 more lie nearer to the peers" in text

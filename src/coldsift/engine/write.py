@@ -134,7 +134,7 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
     # The data must be on the disk before the old folder goes.
     for path in sorted(folder.rglob("*")):
         if path.is_file():
-            with path.open("rb") as handle:
+            with path.open("r+b") as handle:
                 os.fsync(handle.fileno())
 
 

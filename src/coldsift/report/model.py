@@ -95,7 +95,6 @@ class FeatureView:
     distance: str
     odd: bool
     samples: int
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +130,8 @@ class Unit:
     excursions: tuple[ExcursionView, ...]
     defrosts: tuple[str, ...]
     features: tuple[FeatureView, ...]
+    features_left_out: int
+    not_assessed: tuple[tuple[str, int], ...]
     chart: str
     coverage: str
     first_reading: str

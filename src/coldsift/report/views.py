@@ -36,6 +36,9 @@ GROUPS = (
 """The ranking groups in words, most urgent first."""
 
 NO_REASON = "Nothing odd in this log. Faults that the log cannot show may still be there."
+MOST_FEATURES = 30
+"""Features shown a unit; the tables hold them all."""
+
 ODD = 3.0
 """Robust distance from the peers' median above which a feature is shown as odd."""
 
@@ -69,7 +72,10 @@ def build_page(
     excursions = excursions.sort("container", "start")
     defrosts = defrosts.sort("container", "start")
     excursion_rows, defrost_rows = _by_container(excursions), _by_container(defrosts)
-    feature_rows, spans = _rows(_ordered_features(features)), _rows(_log_spans(timeline))
+    with_value = features.filter(pl.col("value").is_not_null())
+    assessed = dict(with_value.group_by("container").len().iter_rows())
+    feature_rows, spans = _rows(_furthest(with_value)), _rows(_log_spans(timeline))
+    reasons_why_not = _rows(_not_assessed(features))
     defrost_words = _defrost_words(defrosts)
     findings = findings.sort("rank", "container")
     groups = {group.key: group for group in GROUPS}
@@ -101,6 +107,10 @@ def build_page(
                 excursions=tuple(map(_excursion, own_excursions.iter_rows(named=True))),
                 defrosts=defrost_words.get(container, ()),
                 features=tuple(_feature(each, feature_words) for each in feature_rows.get(container, [])),
+                features_left_out=max(assessed.get(container, 0) - MOST_FEATURES, 0),
+                not_assessed=tuple(
+                    (each["reason"], each["len"]) for each in reasons_why_not.get(container, [])
+                ),
                 chart=charts.unit_chart(log, own_excursions, defrost_rows.get(container, defrosts.clear()))
                 if log is not None
                 else "",
@@ -264,12 +274,25 @@ def _defrost_lines(row: dict[str, Any]) -> Iterator[str]:
         yield f"{row['unterminated']} without a proper end"
 
 
-def _ordered_features(features: pl.DataFrame) -> pl.DataFrame:
-    """Furthest from the peers first, those without a value last."""
-    return features.sort(
-        "container", pl.col("value").is_null(), pl.col("z").abs(), "feature",
-        descending=[False, False, True, False], nulls_last=True,
-    )  # fmt: skip
+def _furthest(with_value: pl.DataFrame) -> pl.DataFrame:
+    """Each unit's features furthest from its peers, the furthest first."""
+    return (
+        with_value.sort(
+            "container", pl.col("z").abs(), "feature", descending=[False, True, False], nulls_last=True
+        )
+        .group_by("container", maintain_order=True)
+        .head(MOST_FEATURES)
+    )
+
+
+def _not_assessed(features: pl.DataFrame) -> pl.DataFrame:
+    """Why features have no value, and how many for each reason."""
+    return (
+        features.filter(pl.col("value").is_null())
+        .group_by("container", "reason")
+        .len()
+        .sort("container", "len", "reason", descending=[False, True, False])
+    )
 
 
 def _feature(row: dict[str, Any], feature_words: Mapping[str, FeatureWords]) -> FeatureView:
@@ -286,7 +309,6 @@ def _feature(row: dict[str, Any], feature_words: Mapping[str, FeatureWords]) -> 
         distance=words.number(row["z"], 1),
         odd=odd,
         samples=row["samples"],
-        reason=row["reason"] or "",
     )
 
 

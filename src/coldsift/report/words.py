@@ -36,6 +36,8 @@ def visible(text: str) -> str:
     unassigned or half character becomes its code point between angle quotes, so that what is read is what is
     there.
     """
+    if text.isascii() and text.isprintable():
+        return text
     return "".join(
         f"‹U+{ord(character):04X}›" if unicodedata.category(character) in _HIDDEN else character
         for character in text.translate(_BLANKS)

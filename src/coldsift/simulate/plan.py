@@ -13,17 +13,9 @@ from datetime import UTC, datetime
 import numpy as np
 from stdnum import iso6346
 
+from coldsift.regimes.bands import DEEP_FROZEN_SET_POINT, FROZEN_SET_POINT
 from coldsift.simulate.faults import CAUSES, HEALTHY
 from coldsift.simulate.weather import ROUTES
-
-FROZEN_SET_POINT = -10.0
-"""Set points at or below this are controlled on return air, above it on supply air. [°C]
-
-Common practice, no source.
-"""
-
-DEEP_FROZEN_SET_POINT = -17.5
-"""Set points at or below this carry quick-frozen cargo. [°C]"""
 
 HARD_CASES = ("warm_load", "hot_stow", "port_power_off", "set_point_change")
 """Healthy units that look like failing ones: hot cargo, sun and hot neighbours on deck, hours without a
