@@ -66,7 +66,7 @@ def test_a_file_that_cannot_be_used_is_named_and_the_rest_goes_on(tmp_path: Path
     assert done.returncode == 1, done.stdout + done.stderr
     assert name in done.stdout
     assert "Traceback" not in done.stdout + done.stderr
-    assert "1 containers" in done.stdout
+    assert "1 container" in done.stdout
     assert (tmp_path / "out" / "index.html").is_file()
 
 
@@ -93,6 +93,9 @@ def test_a_wrong_call_is_status_two() -> None:
     assert run("screen").returncode == 2
     assert run("screen", SAMPLE, "--band", "-3").returncode == 2
     assert run("schema", "no_such_table").returncode == 2
+    zone = run("screen", SAMPLE, "--time-zone", "Nowhere")
+    assert zone.returncode == 2
+    assert "'Nowhere' is no time zone" in zone.stderr
 
 
 def test_an_output_folder_of_somebody_else_is_refused(tmp_path: Path) -> None:

@@ -100,6 +100,7 @@ def screen(
     from coldsift.cli.terminal import follow, show
     from coldsift.engine import OutputError, Settings, write_outputs
     from coldsift.engine import screen as run
+    from coldsift.intake import WrongCall
     from coldsift.regimes import Bands
 
     settings = Settings(
@@ -112,7 +113,11 @@ def screen(
     name = Path(paths[0]).resolve().stem or "screening"
     folder = out or Path("reports") / name
     with follow() as progress:
-        screening = run(list(paths), settings, progress)
+        try:
+            screening = run(list(paths), settings, progress)
+        except WrongCall as error:
+            _say(f"error: {error}")
+            raise typer.Exit(2) from None
         if screening.findings.is_empty():
             page = None
         else:
@@ -241,7 +246,7 @@ def layout_try(
     try:
         ranked = try_layouts(file, parsers or [])
     except ValueError as error:
-        _say(f"error: {error}")
+        _say(str(error))
         raise typer.Exit(2) from None
     for entry, score, reasons in ranked:
         typer.echo(f"{score:5.0f}  {entry.name}")
@@ -257,5 +262,5 @@ def layout_draft(file: Annotated[Path, typer.Argument(help="A log file that no l
     try:
         typer.echo(draft_layout(file), nl=False)
     except ValueError as error:
-        _say(f"error: {error}")
+        _say(str(error))
         raise typer.Exit(2) from None

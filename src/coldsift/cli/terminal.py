@@ -62,9 +62,10 @@ def show(screening: Screening, page: Path | None) -> None:
         sum(getattr(source, name) for source in screening.sources)
         for name in ("rows", "used", "merged", "set_aside")
     )
+    files = _counted(len(screening.sources), "file")
+    containers = _counted(len(screening.findings), "container")
     console.print(
-        f"{len(screening.sources)} files, {rows} rows = {used} used + {merged} merged + {aside} set aside; "
-        f"{len(screening.findings)} containers"
+        f"{files}, {_counted(rows, 'row')} = {used} used + {merged} merged + {aside} set aside; {containers}"
     )
     if page is None:
         console.print("Nothing could be analysed; no report was written.")
@@ -76,6 +77,10 @@ def show(screening: Screening, page: Path | None) -> None:
         + ". Nothing found does not mean safe."
     )
     console.print(Text(f"Report: {page}"))
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 def _told_once(messages: Sequence[Message]) -> list[str]:

@@ -6,6 +6,6 @@ and the messages for the user. Nothing here raises for bad input.
 """
 
 from coldsift.intake.read import read_logs
-from coldsift.intake.records import Intake, Message, SourceRecord
+from coldsift.intake.records import Intake, Message, SourceRecord, WrongCall
 
-__all__ = ["Intake", "Message", "SourceRecord", "read_logs"]
+__all__ = ["Intake", "Message", "SourceRecord", "WrongCall", "read_logs"]

@@ -11,13 +11,14 @@ from typing import Literal
 import polars as pl
 
 from coldsift.intake import layouts as layout_stage
+from coldsift.intake import times
 from coldsift.intake.body import Table, read_body
 from coldsift.intake.files import Found, Payload, gather, open_file
 from coldsift.intake.fitting import Fit
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.merge import merge
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
-from coldsift.intake.records import Intake, Message, SourceRecord
+from coldsift.intake.records import Intake, Message, SourceRecord, WrongCall
 from coldsift.intake.tag_value import TagValueReader
 from coldsift.schema import COMMON_LOG, SET_ASIDE
 
@@ -68,7 +69,17 @@ def read_logs(
     -------
     Intake
         Log, lines set aside, source records, messages. Bad input ends in messages, never in an exception.
+
+    Raises
+    ------
+    WrongCall
+        When ``time_zone`` is no time zone.
     """
+    if time_zone is not None and times.zone_of(time_zone) is None:
+        raise WrongCall(
+            f"{time_zone!r} is no time zone. "
+            "Give UTC, an offset such as +02:00, or a name such as Europe/Amsterdam."
+        )
     layouts, messages = layout_stage.load_layouts(parsers)
     chooser = layout_stage.Chooser(layouts, layout)
     files, missing = gather(paths)

@@ -10,6 +10,10 @@ import polars as pl
 Severity = Literal["error", "warning", "note"]
 
 
+class WrongCall(ValueError):
+    """An argument that cannot be, whatever the files hold; says what would do."""
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
     """Something the user should know about a file.

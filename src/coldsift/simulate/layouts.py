@@ -108,7 +108,8 @@ def _files(rows: pl.DataFrame, name: str, variants: list[str], stem: str) -> dic
 def _declared(name: str) -> Layout:
     place = own_folder() / name
     if not (place / "layout.toml").is_file():
-        raise ValueError(f"no such layout: {name}")
+        known = ", ".join(sorted(entry.parent.name for entry in own_folder().glob("*/layout.toml")))
+        raise ValueError(f"There is no layout {name!r}. There are: {known}, {PLAIN_WORDS}.")
     return read_declaration(place)
 
 
