@@ -54,7 +54,7 @@ def test_a_channel_that_is_not_logged_is_named() -> None:
 def test_too_few_readings_give_a_reason_and_no_value() -> None:
     found = features(log(clock(1), **PLAIN))
     assert value(found, "split") is None
-    assert reason(found, "split") == "4 of at least 8 readings in: hold, compressor running"
+    assert reason(found, "split") == "4 of at least 8 readings in: hold"
 
 
 def test_current_imbalance_follows_the_definition() -> None:

@@ -65,7 +65,7 @@ def test_warm_weather_explains_power_and_is_taken_out() -> None:
     values = pl.DataFrame(
         {
             "container": [f"unit {number:02}" for number in range(30)],
-            "feature": "power_running",
+            "feature": "power_mean",
             "value": 2000 + 50 * lift,
             "side": True,
             "task": lift,

@@ -87,14 +87,16 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
         feature, the value null with a reason where the log does not give it.
     """
     unit = "container"
-    first, last = pl.col("time").min().over(unit), pl.col("time").max().over(unit)
-    long = last - first > pl.duration(hours=2 * SETTLING_HOURS + RECENT_HOURS)
+    last = pl.col("time").max().over(unit)
     present = pl.col("set_point").forward_fill().last().over(unit)
+    at_present = ((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True)
+    since = pl.col("time").filter(at_present).min().over(unit)
+    long = last - since > pl.duration(hours=2 * SETTLING_HOURS + RECENT_HOURS)
     rows = with_readings_before(timeline.lazy()).with_columns(
         recent=pl.col("time") > last - pl.duration(hours=RECENT_HOURS),
-        settled=(pl.col("time") >= first + pl.duration(hours=SETTLING_HOURS)) | ~long,
+        settled=(pl.col("time") >= since + pl.duration(hours=SETTLING_HOURS)) | ~long,
         # What a unit did at another set point says little of what it does at this one.
-        at_present_set_point=((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True),
+        at_present_set_point=at_present,
         day=pl.col("time").dt.date(),
     )
     # A log no longer than "now" has no past to be held against.

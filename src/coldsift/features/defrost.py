@@ -17,7 +17,7 @@ _FROM_TABLE: tuple[Feature, ...] = (
         "median time between starts of defrosts",
         "Coil for ice, defrost setting, humid air coming in",
         minimum=2,
-        scale=3.0,
+        scale=6.0,
     ),
     Feature(
         "defrost_minutes",

@@ -10,7 +10,7 @@ import polars as pl
 
 from coldsift.features import Feature, View, Worry
 from coldsift.peers.forest import FARTHEST, isolation_scores
-from coldsift.peers.groups import peer_groups
+from coldsift.peers.groups import LEVELS, peer_groups
 from coldsift.peers.robust import FEWEST_PEERS, NORMAL_MAD, adjusted, group_statistics
 from coldsift.peers.words import rounded
 from coldsift.schema import TABLES
@@ -20,6 +20,9 @@ ORDINARY = 1.5
 
 WEIGHTS = (0.5, 0.3, 0.2)
 """How the three strongest contributions add up."""
+
+LIKENESS = dict(zip(LEVELS, (1.0, 1.0, 0.7, 0.5), strict=True))
+"""Distance from units that are less alike counts less."""
 
 FOREST_WEIGHT = 0.2
 
@@ -98,7 +101,10 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
         .join(side, on="container", how="left", maintain_order="left")
         .join(tasks, on="container", how="left", maintain_order="left")
         .join(
-            groups.chosen.select("container", "peer_group"), on="container", how="left", maintain_order="left"
+            groups.chosen.select("container", "peer_group", "level"),
+            on="container",
+            how="left",
+            maintain_order="left",
         )
         .join(entries, on="feature", how="left", maintain_order="left")
         .join(
@@ -130,6 +136,7 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
     return (
         compared.with_columns(directed=directed)
         .with_columns(contribution=pl.col("directed").clip(0.0, FARTHEST) - ORDINARY)
+        .with_columns(contribution=pl.col("contribution") * pl.col("level").replace_strict(LIKENESS))
         .filter(pl.col("contribution") > 0)
         .sort("container", "directed", "feature", descending=[False, True, False])
         # The views of one feature are one reason, told by the strongest of them.

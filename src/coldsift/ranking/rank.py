@@ -14,18 +14,18 @@ from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS
 
-EVEN_ODDNESS = 4.0
-ODDNESS_WIDTH = 1.2
+EVEN_ODDNESS = 3.4
+ODDNESS_WIDTH = 1.0
 """Oddness at which a fault is as likely as not, and how fast the chance rises about it.
 
-Logistic regression on simulated fleets (seeds 11 to 14, 120 units each, one in four with a fault of any
-kind and severity 0.3 to 1), then shifted from one faulty unit in four to one in ten.
+Logistic regression on simulated fleets (seeds 11 to 14 with 120 units, 21 to 24 with 60; a fault of any
+kind and severity 0.3 to 1 in 23 of 100), then shifted to one faulty unit in ten.
 """
 
-WORTH_A_LOOK = 0.2
+WORTH_A_LOOK = 0.25
 WORTH_WATCHING = 0.1
 """Chances of a fault from which a unit belongs to this round, and to the watched ones: a look costs
-minutes, a lost cargo far more than five times that."""
+minutes, a lost cargo far more than four times that."""
 
 SOON_HOURS = 24.0
 """A limit nearer than this cannot wait for the next round. [h]"""
