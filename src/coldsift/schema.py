@@ -599,6 +599,7 @@ FINDINGS = Table(
         _text("position", "Stow position bay-row-tier, empty without a stowage plan"),
         _text("regime_class", "Peer class by set point and ambient"),
         _number("set_point", "°C", "Last set point"),
+        _text("compared_with", "Peer group: how many other units, which, and whether it is a wider one"),
         _number("coverage", "", "Share of the voyage's span that the log covers, 0 to 1"),
         _text("cannot_tell", "What is missing for a judgement, empty when nothing is"),
         Column("number_valid", pl.Boolean(), "", "True when the ISO 6346 check digit is right", False),

@@ -79,3 +79,10 @@ def test_a_pull_down_on_its_way_is_not_out_of_its_band_now() -> None:
 def test_ranks_run_from_one_without_gap() -> None:
     findings = ranked(*FLEET).findings
     assert findings["rank"].to_list() == list(range(1, len(FLEET) + 1))
+
+
+def test_a_finding_says_with_whom_the_unit_was_compared() -> None:
+    alike = ranked(*FLEET).findings["compared_with"].unique().to_list()
+    assert alike == ["13 other units: deep frozen, air cooled, ambient about 20 °C, over 20 min"]
+    lone = row(ranked(*FLEET, healthy(20, set_point=[13.0] * len(HOURS))), 20)
+    assert lone["compared_with"] == "14 other units: all units; fewer than 8 are more alike"

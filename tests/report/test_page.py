@@ -307,3 +307,9 @@ def test_only_the_features_furthest_from_the_peers_are_shown_and_the_rest_counte
     assert "feature 34" in text
     assert "feature 04" not in text
     assert "5 more lie nearer to the peers" in text
+
+
+def test_the_card_says_with_whom_the_unit_was_compared() -> None:
+    names = [container(1)]
+    told = findings(names, compared_with=["13 other units: chilled; fewer than 8 are more alike"])
+    assert "Compared with 13 other units: chilled; fewer than 8 are more alike" in _text(findings=told)

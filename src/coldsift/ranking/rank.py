@@ -10,6 +10,7 @@ import polars as pl
 from coldsift.container_numbers import is_valid
 from coldsift.features import Feature
 from coldsift.peers import Comparison
+from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS
@@ -132,7 +133,9 @@ def rank(
         .cast(pl.Enum(GROUPS))
     )
     units = (
-        traits.join(comparison.oddness.select(unit, "oddness"), on=unit, how="left")
+        traits.join(
+            comparison.oddness.select(unit, "oddness", compared_with=_compared_with()), on=unit, how="left"
+        )
         .join(limits.drop("set_point"), on=unit, how="left")
         .join(strongest, on=unit, how="left")
         .join(_excursion_sentences(excursions), on=unit, how="left")
@@ -157,6 +160,17 @@ def rank(
         for container, sentences in units.select(unit, "reasons").iter_rows()
     }
     return Ranking(FINDINGS.conform(units), reasons)
+
+
+def _compared_with() -> pl.Expr:
+    """For example: 13 units: chilled; fewer than 8 are more alike."""
+    wider = (
+        pl.when(pl.col("level") == LEVELS[0])
+        .then(pl.lit(""))
+        .otherwise(pl.lit(f"; fewer than {SMALLEST_GROUP} are more alike"))
+    )
+    group = pl.col("peer_group").str.replace_all("_", " ")
+    return pl.format("{} other units: {}{}", "peers", group, wider)
 
 
 def _reasons() -> pl.Expr:

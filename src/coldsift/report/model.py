@@ -123,6 +123,7 @@ class Unit:
     set_point: str
     set_point_value: float | None
     regime_class: str
+    compared_with: str
     position: str
     first_check: str
     cannot_tell: str

@@ -100,6 +100,7 @@ def build_page(
                 set_point=words.number(row["set_point"], 1, "°C"),
                 set_point_value=row["set_point"],
                 regime_class=words.plain(row["regime_class"] or ""),
+                compared_with=row["compared_with"] or "",
                 position=row["position"] or "",
                 first_check=row["first_check"] or "",
                 cannot_tell=row["cannot_tell"] or "",
