@@ -39,9 +39,11 @@ class Statistic(StrEnum):
     """How readings become one number."""
 
     MEDIAN = "median"
+    MEAN = "mean"
     SPREAD = "spread"
     TIME_MEAN = "time_mean"
     HIGH = "high"
+    LOW = "low"
     SUM = "sum"
     MAX = "max"
 
@@ -50,12 +52,16 @@ class Statistic(StrEnum):
         match self:
             case Statistic.MEDIAN:
                 return values.median()
+            case Statistic.MEAN:
+                return values.mean()
             case Statistic.SPREAD:
                 return values.quantile(0.9, "linear") - values.quantile(0.1, "linear")
             case Statistic.TIME_MEAN:
                 return (values * hours).sum() / hours.filter(values.is_not_null()).sum()
             case Statistic.HIGH:
                 return values.quantile(0.95, "linear")
+            case Statistic.LOW:
+                return values.quantile(0.05, "linear")
             case Statistic.SUM:
                 return values.sum()
             case Statistic.MAX:
@@ -99,8 +105,12 @@ class Feature:
         How it is looked at, and the feature that it is a view of; empty for the feature itself.
     recent_hours
         What counts as now in its views. [h]
-    expected
-        What it is in a good unit whatever the peers do; judges a unit without enough peers.
+    usual
+        Range in good units whatever the peers do; judges a unit without enough peers, and readings alone.
+    by_peers
+        False when it is always held against ``usual``.
+    saturated
+        Rests on a saturation temperature, which some pressures do not have.
     """
 
     name: str
@@ -123,7 +133,9 @@ class Feature:
     view: View = View.WHOLE
     base: str = ""
     recent_hours: float = RECENT_HOURS
-    expected: float | None = None
+    usual: tuple[float, float] | None = None
+    by_peers: bool = True
+    saturated: bool = False
 
 
 OWN = ~pl.col("shared")
@@ -136,3 +148,6 @@ AIR_ONLY_HOLD = (
 )
 
 AIR_COOLED = pl.col("condenser_cooling").str.to_lowercase().fill_null("air") != "water"
+
+STANDSTILL = pl.col("standing_hours") >= 0.25
+"""Compressor off long enough for the high side to have fallen most of its way. [h] Common practice, no source."""

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 import polars as pl
 
+from coldsift.features.box import BOX_FEATURES, warm_up_features
 from coldsift.features.catalogue import OWN, RECENT_HOURS, SETTLING_HOURS, Feature, View
-from coldsift.features.data import DATA_FEATURES, with_readings_before
+from coldsift.features.circuit import CIRCUIT_FEATURES, REFUSED, with_saturation
+from coldsift.features.data import DATA_FEATURES, clock_features, with_readings_before
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
+from coldsift.features.onset import onset_features, onset_values
 from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
+from coldsift.refrigerant import DEFAULT_REFRIGERANT
 from coldsift.regimes import SET_POINT_STEP
 from coldsift.schema import CHANNELS, TABLES
 
@@ -44,7 +49,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             formula=f"{feature.formula}: over the {recent} minus over the time before",
             scale=feature.scale * SHIFT_SCALE,
             against=f"{feature.against}_shift" if feature.against else None,
-            expected=0.0,
+            usual=(0.0, 0.0),
         )
         yield replace(
             view,
@@ -56,20 +61,33 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             source="slope estimator of Theil (1950) and Sen (1968), from memory",
             scale=feature.scale * TREND_SCALE,
             against=None,
-            expected=0.0,
+            usual=(0.0, 0.0),
         )
 
 
-_BASE = (*HOLD_FEATURES, *PULL_DOWN_FEATURES, *DEFROST_FEATURES, *DATA_FEATURES)
+_BASE = (
+    *HOLD_FEATURES,
+    *CIRCUIT_FEATURES,
+    *BOX_FEATURES,
+    *PULL_DOWN_FEATURES,
+    *DEFROST_FEATURES,
+    *DATA_FEATURES,
+)
+_ONSET = onset_features(_BASE)
 
-FEATURES: Mapping[str, Feature] = {feature.name: feature for feature in _with_views(_BASE)}
+FEATURES: Mapping[str, Feature] = {feature.name: feature for feature in (*_with_views(_BASE), *_ONSET)}
 """Every feature by name."""
 
 _TREND_DAYS = 4
 """A trend needs as many days with a value."""
 
 
-def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFrame:
+def unit_features(
+    timeline: pl.DataFrame,
+    defrosts: pl.DataFrame,
+    refrigerants: Mapping[str, str] = MappingProxyType({}),
+    refrigerant: str = DEFAULT_REFRIGERANT,
+) -> pl.DataFrame:
     """Take every feature of every unit.
 
     Parameters
@@ -79,6 +97,8 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
         :func:`coldsift.regimes.mark_shared`.
     defrosts
         From :func:`coldsift.regimes.find_defrosts`.
+    refrigerants, refrigerant
+        Refrigerant by container where it is known to be another, and that of all others.
 
     Returns
     -------
@@ -87,6 +107,7 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
         feature, the value null with a reason where the log does not give it.
     """
     unit = "container"
+    timeline = with_saturation(timeline, refrigerants, refrigerant)
     last = pl.col("time").max().over(unit)
     present = pl.col("set_point").forward_fill().last().over(unit)
     at_present = ((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True)
@@ -107,6 +128,9 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
             _trends(rows),
             defrost_features(timeline, defrosts).with_columns(pl.col("samples").cast(pl.Int64)),
             pull_down_features(timeline).with_columns(pl.col("samples").cast(pl.Int64)),
+            onset_values(rows, _BASE),
+            warm_up_features(timeline),
+            clock_features(timeline),
         ]
     )
     return TABLES["features"].conform(_explained(timeline, values).collect())
@@ -183,6 +207,7 @@ def _explained(timeline: pl.DataFrame, values: pl.LazyFrame) -> pl.LazyFrame:
     """Every container × feature; a value only where there is enough behind it, else the reason."""
     unit = "container"
     logged = timeline.lazy().group_by(unit).agg(pl.col(name).is_not_null().any() for name in CHANNELS)
+    refusals = timeline.lazy().group_by(unit).agg(pl.col(REFUSED).drop_nulls().mode().sort().first())
     missing = logged.select(
         unit,
         *(
@@ -207,6 +232,7 @@ def _explained(timeline: pl.DataFrame, values: pl.LazyFrame) -> pl.LazyFrame:
                 _TREND_DAYS if name.endswith("_trend") else feature.minimum
                 for name, feature in FEATURES.items()
             ],
+            "saturated": [feature.saturated for feature in FEATURES.values()],
             "place": list(range(len(FEATURES))),
         }
     )
@@ -215,11 +241,14 @@ def _explained(timeline: pl.DataFrame, values: pl.LazyFrame) -> pl.LazyFrame:
     return (
         missing.join(catalogue, on="feature")
         .join(values, on=[unit, "feature"], how="left")
+        .join(refusals, on=unit, how="left")
         .with_columns(pl.col("samples").fill_null(0))
         .with_columns(
             value=pl.when(usable).then("value"),
             reason=pl.when(pl.col("missing") != "")
             .then(pl.format("not logged: {}", "missing"))
+            .when(~usable.fill_null(False) & pl.col("saturated") & pl.col(REFUSED).is_not_null())
+            .then(pl.format("no saturation temperature: a pressure is {}", REFUSED))
             .when(~enough)
             .then(pl.format("{} of at least {} readings in: {}", "samples", "minimum", "regime"))
             .when(~usable.fill_null(False))

@@ -69,12 +69,16 @@ _WITHOUT_DEFROST = Feature(
     "h",
     "Longest running time without a defrost",
     "hold",
-    "longest sum of powered hours between defrosts, or between a defrost and either end of the log",
+    "longest sum of hours with the compressor running, and the coil below −1 °C where it is logged, between "
+    "defrosts or between a defrost and either end of the log",
     "Coil for ice, defrost start and heaters",
     minimum=1,
     scale=12.0,
     worry=Worry.HIGH,
 )
+
+FROSTING = -1.0
+"""A warmer coil gathers no frost. [°C]"""
 
 RECENT_DEFROST_HOURS = 96.0
 """What counts as now for defrosts, which come once or twice a day. [h]"""
@@ -90,7 +94,7 @@ def _against_before(feature: Feature) -> Feature:
         view=View.SHIFT,
         base=feature.name,
         recent_hours=RECENT_DEFROST_HOURS,
-        expected=0.0,
+        usual=(0.0, 0.0),
     )
 
 
@@ -136,7 +140,15 @@ def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyF
         timeline.lazy()
         .with_columns(stretch=pl.col("defrost").cum_sum().over(unit))
         .group_by(unit, "stretch")
-        .agg(hours=pl.col("hours").filter(pl.col("powered") & (pl.col("running").fill_null(True))).sum())
+        .agg(
+            hours=pl.col("hours")
+            .filter(
+                pl.col("powered")
+                & pl.col("running").fill_null(True)
+                & (pl.col("evaporator_temperature") < FROSTING).fill_null(True)
+            )
+            .sum()
+        )
         .group_by(unit)
         .agg(value=pl.col("hours").max(), samples=pl.len())
         .with_columns(feature=pl.lit("without_defrost"))

@@ -14,12 +14,12 @@ absolute, and on what ground. Three grounds, tried in this order:
 from __future__ import annotations
 
 from datetime import timedelta
-from functools import lru_cache
 
 import numpy as np
 import polars as pl
 
 from coldsift.intake.units import ATMOSPHERE, Reference
+from coldsift.refrigerant import DEFAULT_REFRIGERANT, Saturation, UnknownRefrigerant, saturation
 
 STANDSTILL = timedelta(hours=2)
 """Off at least this long before pressures count as levelled out (common practice, no source)."""
@@ -31,59 +31,14 @@ FEWEST = 3
 """Readings needed for a verdict."""
 MAJORITY = 0.8
 """Share of the readings that must tell the same."""
-DEFAULT_REFRIGERANT = "R134a"
 
 
-def _dew_pressure(kelvin: np.ndarray, refrigerant: str) -> np.ndarray:
-    """Dew pressure. [Pa]"""
-    # CoolProp takes seconds to load: only logs that leave gauge or absolute open wait for it.
-    from CoolProp.CoolProp import PropsSI
-
-    pressure: np.ndarray = PropsSI("P", "T", kelvin, "Q", 1, refrigerant)
-    return pressure
-
-
-@lru_cache(maxsize=16)
-def _saturation_table(refrigerant: str) -> tuple[np.ndarray, np.ndarray]:
-    temperatures = np.arange(-50.0, 76.0, 1.0)
-    return temperatures, _dew_pressure(temperatures + 273.15, refrigerant) / 1e5
-
-
-def saturation_pressure(temperature: np.ndarray, refrigerant: str = DEFAULT_REFRIGERANT) -> np.ndarray:
-    """Saturation pressure of a refrigerant. [bar absolute]
-
-    Parameters
-    ----------
-    temperature
-        Any length. [°C], held to -50 ... 75.
-    refrigerant
-        Name as CoolProp has it.
-
-    Returns
-    -------
-    numpy.ndarray
-        Interpolated from a table of 1 K steps (error below 0.01 bar), NaN where the input is.
-
-    Notes
-    -----
-    Source: CoolProp equation of state.
-    """
-    at, pressure = _saturation_table(refrigerant)
-    result: np.ndarray = np.interp(temperature, at, pressure)
-    return np.where(np.isnan(temperature), np.nan, result)
-
-
-def known_refrigerant(name: str | None) -> str:
-    """A refrigerant name that CoolProp can take, R134a when the given one is none."""
-    if name:
-        word = name.strip().upper().replace("-", "").replace(" ", "")
-        for candidate in (word, word.replace("A", "a")):
-            try:
-                _dew_pressure(np.array([273.15]), candidate)
-            except ValueError:
-                continue
-            return candidate
-    return DEFAULT_REFRIGERANT
+def saturation_or_default(name: str | None) -> Saturation:
+    """Saturation of the refrigerant a file names; the default one's when it names none that is known."""
+    try:
+        return saturation(name or DEFAULT_REFRIGERANT)
+    except UnknownRefrigerant:
+        return saturation(DEFAULT_REFRIGERANT)
 
 
 def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None) -> tuple[Reference, str]:
@@ -109,7 +64,7 @@ def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None
     below = int((logged < BELOW_ZERO).sum())
     if below >= FEWEST:
         return Reference.GAUGE, f"gauge: {below} readings are below zero"
-    fluid = known_refrigerant(refrigerant)
+    fluid = saturation_or_default(refrigerant)
     return (
         _at_standstill(readings, pressures, fluid)
         or _running(readings, pressures, fluid)
@@ -125,13 +80,15 @@ def _column(readings: pl.DataFrame, *names: str) -> np.ndarray | None:
     return None
 
 
-def _at_standstill(readings: pl.DataFrame, pressures: list[str], fluid: str) -> tuple[Reference, str] | None:
+def _at_standstill(
+    readings: pl.DataFrame, pressures: list[str], fluid: Saturation
+) -> tuple[Reference, str] | None:
     still = _standstill(readings)
     if still is None:
         return None
     rest = readings.filter(still)
     places = [
-        saturation_pressure(temperature, fluid)
+        fluid.dew_pressure(temperature)
         for temperature in (
             _column(rest, "ambient_air"),
             _column(rest, "evaporator_temperature", "return_air", "supply_air"),
@@ -156,12 +113,12 @@ def _at_standstill(readings: pl.DataFrame, pressures: list[str], fluid: str) -> 
     if told < FEWEST or 2 * told < logged or votes[found] < MAJORITY * told:
         return None
     return found, (
-        f"{found}: with the compressor off for long, {votes[found]} of {logged} readings meet {fluid} "
+        f"{found}: with the compressor off for long, {votes[found]} of {logged} readings meet {fluid.name} "
         f"saturation at ambient or box temperature only as {found}"
     )
 
 
-def _running(readings: pl.DataFrame, pressures: list[str], fluid: str) -> tuple[Reference, str] | None:
+def _running(readings: pl.DataFrame, pressures: list[str], fluid: Saturation) -> tuple[Reference, str] | None:
     conditions = [
         condition
         for name, condition in (
@@ -184,17 +141,17 @@ def _running(readings: pl.DataFrame, pressures: list[str], fluid: str) -> tuple[
     ):
         if name not in pressures or temperature is None:
             continue
-        value, saturation = running[name].to_numpy(), saturation_pressure(temperature, fluid)
-        known = int((~np.isnan(value - saturation)).sum())
+        value, saturated = running[name].to_numpy(), fluid.dew_pressure(temperature)
+        known = int((~np.isnan(value - saturated)).sum())
         impossible = (
-            value < saturation - AGREES
+            value < saturated - AGREES
             if found is Reference.GAUGE
-            else value + ATMOSPHERE > saturation + AGREES
+            else value + ATMOSPHERE > saturated + AGREES
         )
         if known >= FEWEST and impossible.sum() >= MAJORITY * known:
             other = Reference.ABSOLUTE if found is Reference.GAUGE else Reference.GAUGE
             return found, (
-                f"{found}: as {other}, {fluid} would {why} in {int(impossible.sum())} of {known} "
+                f"{found}: as {other}, {fluid.name} would {why} in {int(impossible.sum())} of {known} "
                 "running readings"
             )
     return None

@@ -43,6 +43,9 @@ class Comparison:
     contributions
         ``container``, ``feature``, ``contribution`` (distance beyond the ordinary), ``symptom``,
         ``words``; strongest first, one view of each feature.
+    distances
+        ``container``, ``feature``, ``value``, ``distance`` (robust, with a sign, from peers or, where these
+        are too few, from the usual range of good units; null where there is neither) and ``words``.
     oddness
         ``container``, ``oddness``, ``forest`` (isolation score, null in small fleets), ``peer_group``,
         ``level``, ``peers``.
@@ -50,6 +53,7 @@ class Comparison:
 
     features: pl.DataFrame
     contributions: pl.DataFrame
+    distances: pl.DataFrame
     oddness: pl.DataFrame
 
 
@@ -93,7 +97,14 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             "view": [entry.view.value for entry in catalogue.values()],
             "recent_hours": [f"{entry.recent_hours:.0f}" for entry in catalogue.values()],
             "base": [entry.base or name for name, entry in catalogue.items()],
-            "expected": pl.Series([entry.expected for entry in catalogue.values()], dtype=pl.Float64),
+            **{
+                f"usual_{end}": pl.Series(
+                    [entry.usual[place] if entry.usual else None for entry in catalogue.values()],
+                    dtype=pl.Float64,
+                )
+                for place, end in enumerate(("low", "high"))
+            },
+            "by_peers": [entry.by_peers for entry in catalogue.values()],
         }
     )
     values = (
@@ -118,9 +129,11 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
     )
     task = pl.coalesce(pl.when(pl.col("against") == name).then(name) for name in (*TASKS, "set_point"))
     compared = group_statistics(adjusted(values.with_columns(task=task)), groups.members)
+    compared = compared.with_columns(statement=_words())
     contributions = _contributions(compared)
     oddness = _oddness(compared, contributions, groups.chosen)
-    return Comparison(TABLES["features"].conform(compared), contributions, oddness)
+    distances = compared.select("container", "feature", "value", distance="z_range", words="statement")
+    return Comparison(TABLES["features"].conform(compared), contributions, distances, oddness)
 
 
 def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
@@ -141,7 +154,7 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
         .sort("container", "directed", "feature", descending=[False, True, False])
         # The views of one feature are one reason, told by the strongest of them.
         .unique(["container", "base"], keep="first", maintain_order=True)
-        .select("container", "feature", "contribution", "symptom", words=_words())
+        .select("container", "feature", "contribution", "symptom", words="statement")
     )
 
 
@@ -175,12 +188,21 @@ def _words() -> pl.Expr:
     )
     verbs = {View.WHOLE: "hold", View.NOW: "hold", View.SHIFT: "changed by", View.TREND: "drift by"}
     verb = pl.col("view").replace_strict({view.value: verb for view, verb in verbs.items()})
+    usual = (
+        pl.when(pl.col("usual_low") == pl.col("usual_high"))
+        .then(number("usual_low"))
+        .otherwise(pl.format("{} to {}", number("usual_low"), number("usual_high")))
+    )
     return (
-        pl.when(pl.col("peers") >= FEWEST_PEERS)
+        pl.when(~pl.col("by_peers"))
+        .then(own)
+        .when(pl.col("peers") >= FEWEST_PEERS)
         .then(
             pl.format("{}; {} peers {} {} to {}", own, "peers", verb, number("peer_low"), number("peer_high"))
         )
-        .otherwise(pl.format("{}; {} expected, too few peers to compare", own, number("expected")))
+        .when(pl.col("usual_low").is_not_null())
+        .then(pl.format("{}; {} expected, too few peers to compare", own, usual))
+        .otherwise(pl.format("{}; too few peers to compare", own))
     )
 
 

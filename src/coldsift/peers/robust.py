@@ -86,7 +86,8 @@ def group_statistics(values: pl.DataFrame, members: pl.DataFrame) -> pl.DataFram
     ----------
     values
         ``container``, ``feature``, ``peer_group``, ``value``, ``adjusted``, ``scale`` (the smallest spread
-        that counts) and ``expected`` (what a good unit shows whatever its peers do, or null).
+        that counts), ``usual_low`` and ``usual_high`` (the range of good units whatever their peers do, or
+        null) and ``by_peers`` (false for what is always held against that range).
     members
         ``container``, ``peer_group``: all units of every group.
 
@@ -97,7 +98,7 @@ def group_statistics(values: pl.DataFrame, members: pl.DataFrame) -> pl.DataFram
         ``value``), ``peers`` (other units with a value) and ``z`` = (adjusted − median) / spread. The
         spread is 1.4826 × the median absolute deviation of the group, drawn towards that of the fleet in
         small groups, and never below ``scale``. With fewer than ``FEWEST_PEERS`` peers, z is the distance
-        from ``expected`` in ``LONE_SCALES`` scales, or null. ``z_range`` is the same with a spread that also
+        from the usual range in ``LONE_SCALES`` scales, or null. ``z_range`` is the same with a spread that also
         covers the peers' 10th to 90th percentile: units of two ordinary kinds in one group have a small
         median deviation, and neither kind is odd.
     """
@@ -141,8 +142,15 @@ def group_statistics(values: pl.DataFrame, members: pl.DataFrame) -> pl.DataFram
 
 
 def _distance(spread: pl.Expr) -> pl.Expr:
+    lone = beyond_usual(pl.col("value"), pl.col("usual_low"), pl.col("usual_high"), pl.col("scale"))
     return (
-        pl.when(pl.col("peers") >= FEWEST_PEERS)
+        pl.when((pl.col("peers") >= FEWEST_PEERS) & pl.col("by_peers"))
         .then(pl.col("deviation") / spread)
-        .otherwise((pl.col("value") - pl.col("expected")) / (LONE_SCALES * pl.col("scale")))
+        .otherwise(lone)
     )
+
+
+def beyond_usual(value: pl.Expr, low: pl.Expr, high: pl.Expr, scale: pl.Expr) -> pl.Expr:
+    """Distance of a value from a usual range, ``LONE_SCALES`` scales for one; 0 inside, null without a range."""
+    outside = pl.when(value > high).then(value - high).when(value < low).then(value - low).otherwise(0.0)
+    return pl.when(low.is_not_null() & value.is_not_null()).then(outside / (LONE_SCALES * scale))

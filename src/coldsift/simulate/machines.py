@@ -234,7 +234,7 @@ def _draw(plan: FleetPlan, index: int, unit: UnitPlan) -> dict[str, object]:
         loaded_warm += CAUSES[unit.cause].initial_cargo * unit.severity
     cargo_start = unit.set_point + float(draw.uniform(0.0, 1.0)) + loaded_warm
     change_hour = float(draw.uniform(0.45, 0.65)) * plan.days * 24.0
-    step = float(draw.choice((-4.0, 3.0))) if unit.is_frozen else float(draw.choice((-3.0, 3.0)))
+    step = float(draw.choice((-4.0, -2.0, 3.0, 5.0))) if unit.is_frozen else float(draw.choice((-3.0, 3.0)))
     outage_hour = float(draw.uniform(0.5, 0.56)) * plan.days * 24.0
     outage_hours = float(draw.uniform(5.0, 9.0))
     struck = (CAUSES[unit.cause].probes if unit.cause in CAUSES else ()) or tuple(PROBES)

@@ -75,6 +75,10 @@ _FROZEN = tuple(name for name, cargo in CARGOES.items() if cargo.set_points[0] <
 _CHILLED = tuple(name for name in CARGOES if name not in _FROZEN)
 
 
+_NEEDS_FROST = frozenset({"defrost_not_starting", "defrost_not_terminating", "heater_failed"})
+"""A unit that never defrosts cannot fail to: these are drawn for frozen cargo."""
+
+
 @dataclass(frozen=True, slots=True)
 class UnitPlan:
     """One container.
@@ -297,7 +301,7 @@ def _draw_unit(
     interval_minutes: int,
 ) -> UnitPlan:
     draw = np.random.default_rng(np.random.SeedSequence([seed, index, 1]))
-    frozen = bool(draw.random() < 0.55)
+    frozen = bool(draw.random() < 0.55) or cause in _NEEDS_FROST
     cargo = str(draw.choice(_FROZEN if frozen else _CHILLED))
     at_start = cause in CAUSES and CAUSES[cause].from_start
     onset = 0.0 if at_start or cause == HEALTHY else float(draw.uniform(0.15, 0.55)) * days * 24.0

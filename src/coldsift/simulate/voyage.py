@@ -365,7 +365,7 @@ class _Ship:
                 self._coil.metal,
                 circuit.low.pressure,
                 self._suction_line,
-                circuit.high.pressure + np.where(self.controller.compressor, effects.air_pressure, 0.0),
+                circuit.high.pressure + effects.air_pressure,
                 around.outside,
             ]
         )
@@ -490,7 +490,11 @@ class _Ship:
         running, powered = orders.compressor, around.powered
         fan = np.where(running & ~machines.water_cooled, self._fan_order, 0.0)
         drawn = (
-            90.0 + blown.fan_heat + blown.heating + np.where(running, output.power, 0.0) + 420.0 * fan**2.5
+            90.0
+            + blown.fan_heat
+            + blown.heating
+            + np.where(running, output.power, 0.0)
+            + 420.0 * (fan * effects.condenser_fan) ** 2.5
         )
         self._drawn = drawn = np.where(powered, drawn, 0.0)
         ripple = 1.0 + 0.006 * np.sin(around.hour / 3.7) + 0.004 * np.sin(around.hour / 0.71)
