@@ -580,7 +580,7 @@ FINDINGS = Table(
         _count("rank", "Place in the order of inspection, from 1"),
         Column("group", pl.Enum(GROUPS), "", "Ranking group", False),
         _number("oddness", "", "Distance from peers and from its own past; 0 is ordinary, above 3 is odd"),
-        _text("cause_1", "Most probable cause; empty until causes are judged"),
+        _text("cause_1", "Most probable cause, or other_cause, more_than_one"),
         _number("chance_1", "", "Its chance, 0 to 1"),
         _text("cause_2", "Second cause"),
         _number("chance_2", "", "Its chance"),
@@ -670,6 +670,35 @@ FEATURES = Table(
     key=("container", "feature"),
 )
 
+CAUSES = Table(
+    "causes",
+    "One row per container and hypothesis; causes with kinds have one row a kind. Chances of a container sum "
+    "to 1.",
+    (
+        _text("container", "Container number", False),
+        _count("place", "Place of the hypothesis among the container's, from 1; kinds of a cause share it"),
+        _text("cause", "Cause id, or healthy, other_cause, more_than_one", False),
+        _text("kind", "Finer cause that only a check by hand can split off; empty where there is none"),
+        _number("chance", "", "Chance of this row, 0 to 1", False),
+        _number("cause_chance", "", "Chance of the hypothesis, its kinds together", False),
+        _text("together", "For more_than_one: the likeliest pair"),
+    ),
+)
+
+EVIDENCE = Table(
+    "evidence",
+    "What speaks for and against each container's likeliest causes.",
+    (
+        _text("container", "Container number", False),
+        _text("cause", "Cause id", False),
+        _text("side", "for or against", False),
+        _text("feature", "Feature id", False),
+        _number("odds", "", "Factor on the odds of the cause against all that competes with it", False),
+        _text("words", "The feature's value and its peers', in words"),
+    ),
+    key=("container", "cause", "feature"),
+)
+
 SET_ASIDE = Table(
     "set_aside",
     "One row per input line that was not used, and per reading that was not believed.",
@@ -699,6 +728,16 @@ VOYAGE_EVENTS = Table(
 
 TABLES: Mapping[str, Table] = {
     table.name: table
-    for table in (COMMON_LOG, FINDINGS, EXCURSIONS, DEFROSTS, FEATURES, VOYAGE_EVENTS, SET_ASIDE)
+    for table in (
+        COMMON_LOG,
+        FINDINGS,
+        CAUSES,
+        EVIDENCE,
+        EXCURSIONS,
+        DEFROSTS,
+        FEATURES,
+        VOYAGE_EVENTS,
+        SET_ASIDE,
+    )
 }
 """Every table by name."""

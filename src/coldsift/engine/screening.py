@@ -11,11 +11,13 @@ from typing import Literal
 
 import polars as pl
 
+from coldsift.causes import first_checks, judge, load_catalogue
 from coldsift.excursions import GRACE_HOURS, find_excursions
 from coldsift.features import FEATURES, unit_features
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
 from coldsift.peers import compare
 from coldsift.ranking import rank
+from coldsift.refrigerant import DEFAULT_REFRIGERANT, canonical
 from coldsift.regimes import (
     Bands,
     build_timeline,
@@ -50,6 +52,10 @@ class Settings:
         Shortest excursion. [h]
     parsers
         Folders with the user's own log layouts.
+    refrigerant, refrigerants
+        Of every unit, and by container where it is another.
+    causes
+        The user's own catalogue file, read over the shipped one.
     date_order, time_zone, layout
         What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
     """
@@ -57,6 +63,9 @@ class Settings:
     bands: Bands = field(default_factory=Bands)
     grace_hours: float = GRACE_HOURS
     parsers: tuple[Path, ...] = ()
+    refrigerant: str = DEFAULT_REFRIGERANT
+    refrigerants: Mapping[str, str] = field(default_factory=dict)
+    causes: Path | None = None
     date_order: Literal["day_first", "month_first"] | None = None
     time_zone: str | None = None
     layout: str | None = None
@@ -67,6 +76,11 @@ class Settings:
             "band, chilled and heated": f"{self.bands.chilled:g} K either side of the set point",
             "band, frozen": f"{self.bands.frozen:g} K above the set point",
             "grace time": f"{self.grace_hours:g} h",
+            "refrigerant": canonical(self.refrigerant)
+            + "".join(
+                f", {container} {canonical(name)}" for container, name in sorted(self.refrigerants.items())
+            ),
+            "cause catalogue": f"shipped, and {self.causes.name} over it" if self.causes else "shipped",
             "date order": self.date_order or "as each file shows",
             "time zone of times without one": self.time_zone or "as each file shows, else UTC",
             "layout": self.layout or "as each file shows",
@@ -83,6 +97,9 @@ class Analysis:
     excursions: pl.DataFrame
     features: pl.DataFrame
     peer_groups: pl.DataFrame
+    distances: pl.DataFrame
+    causes: pl.DataFrame
+    evidence: pl.DataFrame
     findings: pl.DataFrame
     reasons: Mapping[str, tuple[str, ...]]
 
@@ -108,6 +125,16 @@ class Screening:
     def features(self) -> pl.DataFrame:
         """Every feature of every unit, with its peers' range."""
         return self.analysis.features
+
+    @property
+    def causes(self) -> pl.DataFrame:
+        """The chance of every cause of every unit."""
+        return self.analysis.causes
+
+    @property
+    def evidence(self) -> pl.DataFrame:
+        """What speaks for and against each unit's likeliest causes."""
+        return self.analysis.evidence
 
     @property
     def excursions(self) -> pl.DataFrame:
@@ -187,7 +214,7 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
         The tables of every stage.
     """
     tell = progress or (lambda what, done, total: None)
-    stages = ("regimes", "features", "excursions", "peers", "ranking")
+    stages = ("regimes", "features", "excursions", "peers", "causes", "ranking")
 
     def at(stage: str) -> None:
         tell(stage, stages.index(stage), len(stages))
@@ -199,13 +226,18 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
     defrosts = find_defrosts(timeline)
     traits = unit_traits(timeline)
     at("features")
-    features = unit_features(timeline, defrosts)
+    features = unit_features(timeline, defrosts, settings.refrigerants, settings.refrigerant)
     at("excursions")
     excursions = find_excursions(timeline, settings.grace_hours)
     at("peers")
     comparison = compare(features, traits, FEATURES)
+    at("causes")
+    catalogue = load_catalogue(settings.causes)
+    bases = {name: feature.base or name for name, feature in FEATURES.items()}
+    judgement = judge(comparison.distances, catalogue, bases)
+    checks = first_checks(judgement.causes, catalogue)
     at("ranking")
-    ranking = rank(comparison, traits, timeline, excursions, FEATURES)
+    ranking = rank(comparison, traits, timeline, excursions, judgement.causes, checks)
     tell("ranking", len(stages), len(stages))
     return Analysis(
         timeline=timeline,
@@ -214,6 +246,9 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
         excursions=excursions,
         features=comparison.features,
         peer_groups=comparison.oddness,
+        distances=comparison.distances,
+        causes=judgement.causes,
+        evidence=judgement.evidence,
         findings=ranking.findings,
         reasons=ranking.reasons,
     )

@@ -28,6 +28,9 @@ REFUSED = "refused"
 _SATURATION = "saturation by CoolProp's equations of state"
 _SPEED = pl.col("compressor_frequency")
 _SPLIT = pl.col("return_air") - pl.col("supply_air")
+_COIL_TO_AIR = pl.col("return_air") - pl.col("evaporating")
+FED_COIL = 25.0
+"""A coil further below the air than this is starved: its own temperature then says nothing of its sensor. [K]"""
 _RATIO = pl.col("discharge_pressure") / pl.col("suction_pressure")
 
 FULL_SPEED = 100.0
@@ -129,7 +132,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         source=_SATURATION,
         needs=("return_air", "suction_pressure"),
         scale=0.8,
-        of=pl.col("return_air") - pl.col("evaporating"),
+        of=_COIL_TO_AIR,
         where=RUNNING_HOLD,
         watched=True,
         against="lift",
@@ -145,9 +148,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         source=_SATURATION,
         needs=("return_air", "supply_air", "suction_pressure"),
         scale=0.04,
-        of=pl.when(pl.col("return_air") - pl.col("evaporating") > 2).then(
-            _SPLIT / (pl.col("return_air") - pl.col("evaporating"))
-        ),
+        of=pl.when(_COIL_TO_AIR > 2).then(_SPLIT / _COIL_TO_AIR),
         where=RUNNING_HOLD,
         watched=True,
         against="lift",
@@ -158,12 +159,13 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         "K",
         "Coil sensor above the evaporating temperature",
         "hold, compressor running",
-        "median of evaporator_temperature − dew temperature at suction_pressure",
+        "median of evaporator_temperature − dew temperature at suction_pressure, while the coil is fed: return_air "
+        f"less than {FED_COIL:g} K above that",
         "Coil sensor seated, suction pressure against a gauge",
         source=_SATURATION,
-        needs=("evaporator_temperature", "suction_pressure"),
+        needs=("evaporator_temperature", "suction_pressure", "return_air"),
         scale=0.6,
-        of=pl.col("evaporator_temperature") - pl.col("evaporating"),
+        of=pl.when(_COIL_TO_AIR < FED_COIL).then(pl.col("evaporator_temperature") - pl.col("evaporating")),
         where=RUNNING_HOLD,
         watched=True,
         against="lift",

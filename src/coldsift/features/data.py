@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from coldsift.features.catalogue import DEFINITION, OWN, RUNNING_HOLD, Feature, Statistic, Worry
+from coldsift.features.catalogue import AIR_COOLED, DEFINITION, OWN, RUNNING_HOLD, Feature, Statistic, Worry
 from coldsift.schema import CHANNELS
 
 _ALL_ROWS = pl.lit(True)
@@ -113,6 +113,24 @@ DATA_FEATURES: tuple[Feature, ...] = (
         of=((pl.col("regime") == "off") & pl.col("powered_before").fill_null(False)).cast(pl.Float64),
         where=OWN,
         statistic=Statistic.SUM,
+    ),
+    Feature(
+        "water_cooled",
+        "",
+        "Share of time the condenser is water-cooled",
+        "all",
+        "readings with condenser_cooling water / readings",
+        "Condenser: air or water",
+        source=DEFINITION,
+        needs=("condenser_cooling",),
+        minimum=1,
+        scale=0.1,
+        worry=Worry.NONE,
+        usual=(0.0, 0.0),
+        by_peers=False,
+        of=(~AIR_COOLED).cast(pl.Float64),
+        where=pl.col("condenser_cooling").is_not_null(),
+        statistic=Statistic.MEAN,
     ),
     Feature(
         "set_point_moved",

@@ -8,20 +8,12 @@ from dataclasses import dataclass
 import polars as pl
 
 from coldsift.container_numbers import is_valid
-from coldsift.features import Feature
+from coldsift.causes import HEALTHY
 from coldsift.peers import Comparison
 from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.schema import FINDINGS, GROUPS
-
-EVEN_ODDNESS = 3.4
-ODDNESS_WIDTH = 1.0
-"""Oddness at which a fault is as likely as not, and how fast the chance rises about it.
-
-Logistic regression on simulated fleets (seeds 11 to 14 with 120 units, 21 to 24 with 60; a fault of any
-kind and severity 0.3 to 1 in 23 of 100), then shifted to one faulty unit in ten.
-"""
 
 WORTH_A_LOOK = 0.25
 WORTH_WATCHING = 0.1
@@ -39,6 +31,10 @@ LEAST_COVERAGE = 0.05
 """A shorter log, or one with less of the voyage, does not allow a judgement."""
 
 MOST_REASONS = 6
+
+NAMED_CAUSES = 3
+WORTH_NAMING = 0.02
+"""So many causes are named, none less likely than this."""
 
 LONG_EXCURSION_HOURS = 4.0
 """A shorter time out of the band is told after what is odd. [h]"""
@@ -65,7 +61,8 @@ def rank(
     traits: pl.DataFrame,
     timeline: pl.DataFrame,
     excursions: pl.DataFrame,
-    catalogue: Mapping[str, Feature],
+    causes: pl.DataFrame,
+    checks: pl.DataFrame,
 ) -> Ranking:
     """Rank the units.
 
@@ -79,8 +76,10 @@ def rank(
         From :func:`coldsift.regimes.build_timeline`.
     excursions
         From :func:`coldsift.excursions.find_excursions`.
-    catalogue
-        :data:`coldsift.features.FEATURES`, for what to look at first.
+    causes
+        :data:`coldsift.schema.CAUSES`, from :func:`coldsift.causes.judge`.
+    checks
+        Best next check of each unit, from :func:`coldsift.causes.first_checks`.
 
     Returns
     -------
@@ -90,17 +89,10 @@ def rank(
     """
     unit = "container"
     limits = hours_to_limit(timeline)
-    look_first = pl.DataFrame(
-        {"feature": list(catalogue), "look": [entry.look_first for entry in catalogue.values()]}
-    )
     strongest = (
         comparison.contributions.sort("symptom", maintain_order=True)
-        .join(look_first, on="feature", how="left", maintain_order="left")
         .group_by(unit, maintain_order=True)
-        .agg(
-            pl.col("words").head(MOST_REASONS),
-            first_check=pl.col("look").filter(pl.col("look") != "").first(),
-        )
+        .agg(pl.col("words").head(MOST_REASONS))
     )
     missing = (
         pl.when(~pl.col("has_air"))
@@ -116,7 +108,6 @@ def rank(
         .when(pl.col("coverage") < LEAST_COVERAGE)
         .then(pl.format("the log covers {} % of the voyage", rounded(pl.col("coverage") * 100, 1)))
     )
-    chance = 1 / (1 + (-(pl.col("oddness") - EVEN_ODDNESS) / ODDNESS_WIDTH).exp())
     soonness = (1 / (1 + pl.col("hours_to_limit") / SOON_HOURS)).fill_null(NO_LIMIT_SOONNESS)
     outside = pl.col("hours_to_limit") == 0
     soon = pl.col("hours_to_limit") <= SOON_HOURS
@@ -138,8 +129,10 @@ def rank(
         )
         .join(limits.drop("set_point"), on=unit, how="left")
         .join(strongest, on=unit, how="left")
+        .join(_likeliest(causes), on=unit, how="left")
+        .join(checks.select(unit, first_check="question"), on=unit, how="left")
         .join(_excursion_sentences(excursions), on=unit, how="left")
-        .with_columns(cannot_tell=missing, chance_of_fault=chance, value_at_risk=pl.lit(1.0))
+        .with_columns(cannot_tell=missing, value_at_risk=pl.lit(1.0))
         .with_columns(group=group, urgency=pl.col("chance_of_fault") * soonness * pl.col("value_at_risk"))
         .with_columns(reasons=_reasons())
         .sort("group", "urgency", "oddness", unit, descending=[False, True, True, False], nulls_last=True)
@@ -151,7 +144,8 @@ def rank(
             first_check=pl.when(pl.col("group") != "nothing_found").then("first_check"),
         )
     )
-    judged = ("oddness", "chance_of_fault", "hours_to_limit")
+    named = tuple(f"{what}_{place}" for what in ("cause", "chance") for place in range(1, NAMED_CAUSES + 1))
+    judged = ("oddness", "chance_of_fault", "hours_to_limit", *named)
     units = units.with_columns(
         pl.when(pl.col("cannot_tell").is_null()).then(name).alias(name) for name in judged
     )
@@ -160,6 +154,26 @@ def rank(
         for container, sentences in units.select(unit, "reasons").iter_rows()
     }
     return Ranking(FINDINGS.conform(units), reasons)
+
+
+def _likeliest(causes: pl.DataFrame) -> pl.DataFrame:
+    """Chance of a fault of any kind, and the likeliest causes of each unit."""
+    hypotheses = causes.unique(["container", "cause"], keep="first", maintain_order=True)
+    faults = hypotheses.filter(pl.col("cause") != HEALTHY)
+    named = faults.filter(pl.col("cause_chance") >= WORTH_NAMING)
+    return (
+        faults.group_by("container", maintain_order=True)
+        .agg(chance_of_fault=pl.col("cause_chance").sum().clip(0.0, 1.0))
+        .join(
+            named.group_by("container", maintain_order=True).agg(
+                pl.col(column).get(place, null_on_oob=True).alias(f"{word}_{place + 1}")
+                for place in range(NAMED_CAUSES)
+                for column, word in (("cause", "cause"), ("cause_chance", "chance"))
+            ),
+            on="container",
+            how="left",
+        )
+    )
 
 
 def _compared_with() -> pl.Expr:

@@ -1,0 +1,146 @@
+"""Simulated fleets as fitting data: steps of every feature, and what was planted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from coldsift.causes.catalogue import HEALTHY
+from coldsift.engine.screening import Settings, analyse
+from coldsift.features import FEATURES, View
+from coldsift.simulate import simulate
+from coldsift.simulate.plan import plan_fleet
+
+ROUTES = ("tropics", "winter", "mixed")
+
+UNITS, DAYS, FAULT_SHARE = 200, 14.0, 0.4
+
+FITTING_SEEDS = range(101, 161)
+"""Below 1000; accuracy is judged on seeds from 1001 on."""
+
+HARD_SEEDS = range(141, 161)
+HARD_CAUSES = (
+    *("other_sensor_drift",) * 4,
+    *("expansion_valve_not_opening",) * 2,
+    *("sensor_stuck",) * 2,
+    *("economizer_valve_stuck",) * 2,
+    "condenser_fan_failed",
+    "condenser_fouled",
+    "overcharge_or_air",
+    "air_flow_blocked",
+    "evaporator_fan_failed",
+    "short_cycling",
+    "low_refrigerant",
+    "compressor_worn",
+    "door_or_seal_leak",
+    "vent_left_open",
+)
+"""Fleets with more of the causes that are hard to tell apart, so that there are enough of each kind."""
+
+NOT_SIGNS = ("log_interval", "log_hours", "lift", "hours_to_set_point_predicted")
+"""Features that say what is asked of a unit, or of its log, and nothing of a cause."""
+
+KINDS = {
+    "evaporator_temperature": "evaporator_coil",
+    "suction_pressure": "suction_pressure",
+    "suction_temperature": "suction_line",
+    "discharge_pressure": "discharge_pressure",
+    "ambient_air": "ambient",
+    "supply_air": "supply_probe",
+    "return_air": "return_probe",
+}
+"""Kind of a sensor fault by the channel that it struck."""
+
+
+def sign_features() -> list[str]:
+    """Features that can be signs: the last days and the change against before, where there are such views."""
+    chosen = []
+    for name, feature in FEATURES.items():
+        if (feature.base or name) in NOT_SIGNS or feature.view is View.TREND:
+            continue
+        if feature.view is View.WHOLE and f"{name}_now" in FEATURES:
+            continue
+        chosen.append(name)
+    return chosen
+
+
+def fleet(seed: int, cache: Path | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Distances and truth of one simulated fleet.
+
+    Parameters
+    ----------
+    seed
+        Of the fleet; also decides the route.
+    cache
+        Folder in which logs and distances are kept for the next run.
+
+    Returns
+    -------
+    tuple of polars.DataFrame
+        ``container, feature, value, distance, words``, and the truth of :class:`coldsift.simulate.Fleet`.
+    """
+    folder = cache / str(seed) if cache else None
+    if folder and (folder / "features.parquet").is_file():
+        return pl.read_parquet(folder / "features.parquet"), pl.read_parquet(folder / "truth.parquet")
+    if folder and (folder / "log.parquet").is_file():
+        log, truth = pl.read_parquet(folder / "log.parquet"), pl.read_parquet(folder / "truth.parquet")
+    else:
+        sailed = simulate(
+            plan_fleet(
+                units=UNITS,
+                days=DAYS,
+                seed=seed,
+                route=ROUTES[seed % len(ROUTES)],
+                fault_share=FAULT_SHARE,
+                causes=HARD_CAUSES if seed in HARD_SEEDS else None,
+            )
+        )
+        log, truth = sailed.log, sailed.truth
+    distances = analyse(log, Settings()).distances
+    if folder:
+        folder.mkdir(parents=True, exist_ok=True)
+        log.write_parquet(folder / "log.parquet")
+        truth.write_parquet(folder / "truth.parquet")
+        distances.write_parquet(folder / "features.parquet")
+    return distances, truth
+
+
+def hypothesis_of(truth: pl.DataFrame) -> list[str]:
+    """Cause of each unit, with its kind where the kinds leave traces of their own."""
+    names = []
+    for row in truth.select("cause", "probe", "cooling", "set_point").iter_rows(named=True):
+        cause = row["cause"]
+        if cause in ("other_sensor_drift", "sensor_stuck"):
+            cause = f"{cause}.{KINDS[row['probe']]}"
+        elif cause == "economizer_valve_stuck":
+            cause = f"{cause}.{'stuck_shut' if row['set_point'] <= -10 else 'stuck_open'}"
+        names.append(cause)
+    return names
+
+
+def forget(step: NDArray[np.float64], features: list[str], share: float, seed: int) -> NDArray[np.float64]:
+    """The same units with channels left out at random, and with them every feature that needs one.
+
+    Parameters
+    ----------
+    step
+        ``(units, features)``.
+    features
+        Names of the columns.
+    share
+        Share of each unit's channels to leave out.
+    seed
+        Of the draw.
+    """
+    channels = sorted({channel for name in features for channel in FEATURES[name].needs})
+    needs = np.array([[channel in FEATURES[name].needs for name in features] for channel in channels])
+    gone = np.random.default_rng(seed).random((len(step), len(channels))) < share
+    return np.where(gone.astype(float) @ needs > 0, np.nan, step)
+
+
+def healthy(names: list[str]) -> NDArray[np.bool_]:
+    """Which units are good."""
+    return np.array([name == HEALTHY for name in names])

@@ -1,0 +1,55 @@
+"""Probable causes: from what is odd about a unit to the part, and to the check that would settle it.
+
+Goes in: each feature's distance from the peers or from the unit's own past, and the catalogue. Comes out: the
+chance of every cause beside "nothing wrong", "none of these" and "more than one", the evidence for and against
+in words, and which look or measurement tells most for its minutes.
+"""
+
+from coldsift.causes.catalogue import (
+    HEALTHY,
+    NAMES,
+    OTHER,
+    SEVERAL,
+    Catalogue,
+    CatalogueError,
+    Cause,
+    Observation,
+    Risk,
+    load_catalogue,
+)
+from coldsift.causes.checks import (
+    CheckTable,
+    NextCheck,
+    after,
+    check_table,
+    first_checks,
+    information,
+    leaf_chances,
+    next_checks,
+    yes_table,
+)
+from coldsift.causes.judge import Judgement, judge
+
+__all__ = [
+    "HEALTHY",
+    "NAMES",
+    "OTHER",
+    "SEVERAL",
+    "Catalogue",
+    "CatalogueError",
+    "Cause",
+    "CheckTable",
+    "Judgement",
+    "NextCheck",
+    "Observation",
+    "Risk",
+    "after",
+    "check_table",
+    "first_checks",
+    "information",
+    "judge",
+    "leaf_chances",
+    "load_catalogue",
+    "next_checks",
+    "yes_table",
+]

@@ -1,0 +1,335 @@
+"""The catalogue: causes, what they do to the log's features, and what can be seen or measured by hand."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+SHIPPED = (Path(__file__).with_name("catalogue.toml"), Path(__file__).with_name("likelihoods.toml"))
+
+HEALTHY = "healthy"
+OTHER = "other_cause"
+SEVERAL = "more_than_one"
+"""Hypotheses that always compete with the causes: nothing wrong, none of these, more than one of these."""
+
+NAMES = {HEALTHY: "Nothing wrong", OTHER: "None of these", SEVERAL: "More than one of these"}
+
+WORDS: Mapping[str, tuple[float, float, float]] = {
+    "higher": (-0.5, -0.5, 1.0),
+    "lower": (-0.5, 1.0, -0.5),
+    "usual": (0.5, -0.5, -0.5),
+}
+"""Words that stand for the three figures of a likelihood, for whoever writes a cause without a fleet to fit."""
+
+
+class Risk(StrEnum):
+    """The gravest risk of an observation."""
+
+    NONE = "none"
+    CARGO = "cargo"
+    MOVING_PARTS = "moving_parts"
+    HEIGHT = "height"
+    MAINS = "mains"
+    PRESSURE = "pressure"
+    ATMOSPHERE = "atmosphere"
+
+
+class CatalogueError(ValueError):
+    """A catalogue file cannot be used; says where, what, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A finer cause that only a check by hand can split off; ``share`` of its cause, 0 to 1."""
+
+    id: str
+    name: str
+    share: float
+    repair: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One cause.
+
+    Attributes
+    ----------
+    id, name, about
+        Id, words for lists, and what is wrong.
+    prior
+        How often, relative to the other causes.
+    first_checks
+        Observations in the order of practice.
+    parts, tools, cautions, if_left, hidden_by, told_apart
+        What to bring, what to mind, what comes next, what hides it, and what looks like it in a log.
+    alike
+        Causes that the log alone does not tell from this one, itself among them; empty where it does.
+    kinds
+        Finer causes.
+    """
+
+    id: str
+    name: str
+    about: str
+    prior: float
+    first_checks: tuple[str, ...]
+    parts: tuple[str, ...]
+    tools: tuple[str, ...]
+    cautions: tuple[str, ...]
+    if_left: str
+    hidden_by: tuple[str, ...]
+    told_apart: str
+    alike: tuple[str, ...]
+    kinds: tuple[Kind, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """What can be seen or measured by hand.
+
+    Attributes
+    ----------
+    id, question, yes, no, how
+        Id, question for yes or no, words for both answers, and how to do it.
+    minutes, risk
+        Work at the unit [min], and the gravest risk.
+    otherwise
+        Chance of yes under every hypothesis that ``chance`` does not name.
+    chance
+        Chance of yes by cause, or by ``cause.kind``.
+    """
+
+    id: str
+    question: str
+    yes: str
+    no: str
+    how: str
+    minutes: float
+    risk: Risk
+    otherwise: float
+    chance: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything the judgement rests on.
+
+    Attributes
+    ----------
+    causes, observations
+        By id, in the order of the files.
+    likelihoods
+        By cause or ``cause.kind``, then by feature: natural logarithm of the likelihood against a good unit,
+        for a usual reading, and what a step below and a step above adds.
+    fault_share
+        Share of units with a fault before the log is read.
+    """
+
+    causes: Mapping[str, Cause]
+    observations: Mapping[str, Observation]
+    likelihoods: Mapping[str, Mapping[str, tuple[float, float, float]]]
+    fault_share: float
+
+    def name(self, hypothesis: str) -> str:
+        """Words for a cause or one of the competing hypotheses."""
+        return NAMES.get(hypothesis) or self.causes[hypothesis].name
+
+
+@cache
+def load_catalogue(own: Path | None = None) -> Catalogue:
+    """Read the shipped catalogue, and the user's own over it.
+
+    Parameters
+    ----------
+    own
+        A TOML file with causes, observations or likelihoods: what it names replaces the shipped entry of the
+        same id, or is added.
+
+    Returns
+    -------
+    Catalogue
+        Checked: every name that is used exists, every chance lies between 0 and 1.
+
+    Raises
+    ------
+    CatalogueError
+        When a file cannot be read or an entry is wrong.
+    """
+    tables: dict[str, dict[str, Any]] = {"causes": {}, "observations": {}, "likelihoods": {}}
+    fault_share = 0.1
+    for path in (*SHIPPED, *((own,) if own else ())):
+        read = _read(path)
+        unknown = set(read) - {*tables, "fault_share"}
+        if unknown:
+            raise CatalogueError(
+                f"{path.name}: {', '.join(sorted(unknown))} is no part of a catalogue. "
+                f"There are: {', '.join((*tables, 'fault_share'))}."
+            )
+        for name, table in tables.items():
+            table.update(read.get(name, {}))
+        fault_share = read.get("fault_share", fault_share)
+    place = own or SHIPPED[0]
+    catalogue = Catalogue(
+        causes={name: _cause(place, name, entry) for name, entry in tables["causes"].items()},
+        observations={
+            name: _observation(place, name, entry) for name, entry in tables["observations"].items()
+        },
+        likelihoods={
+            name: {feature: _likelihood(place, name, feature, row) for feature, row in entry.items()}
+            for name, entry in tables["likelihoods"].items()
+        },
+        fault_share=float(fault_share),
+    )
+    _check(place, catalogue)
+    return catalogue
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise CatalogueError(f"{path}: {error.strerror}. Name a file that can be read.") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise CatalogueError(f"{path.name} is not valid TOML: {error}. Correct it there.") from error
+
+
+class _Entry:
+    """One entry of a file, read key by key, so that a message can say which key is wrong."""
+
+    def __init__(self, path: Path, name: str, entry: object) -> None:
+        self._where = f"{path.name}, {name}"
+        if not isinstance(entry, dict):
+            raise CatalogueError(f"{self._where}: a table is needed.")
+        self._entry = dict(entry)
+
+    def _take(self, key: str, kind: type | tuple[type, ...], default: object) -> Any:
+        value = self._entry.pop(key, default)
+        if value is None:
+            raise CatalogueError(f"{self._where}: {key} is missing.")
+        if not isinstance(value, kind) or isinstance(value, bool):
+            raise CatalogueError(f"{self._where}: {key} = {value!r} is of the wrong type.")
+        return value
+
+    def text(self, key: str, default: str | None = None) -> str:
+        return str(self._take(key, str, default))
+
+    def number(self, key: str) -> float:
+        return float(self._take(key, (int, float), None))
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        return tuple(map(str, self._take(key, list, [])))
+
+    def tables(self, key: str) -> list[Any]:
+        return list(self._take(key, list, []))
+
+    def table(self, key: str) -> dict[str, Any]:
+        return dict(self._take(key, dict, {}))
+
+    def done(self) -> None:
+        if self._entry:
+            raise CatalogueError(f"{self._where}: unknown key {', '.join(sorted(self._entry))}.")
+
+
+def _cause(path: Path, name: str, entry: object) -> Cause:
+    read = _Entry(path, f"causes.{name}", entry)
+    kinds = tuple(_kind(path, f"causes.{name}.kinds", each) for each in read.tables("kinds"))
+    cause = Cause(
+        id=name,
+        name=read.text("name"),
+        about=read.text("about"),
+        prior=read.number("prior"),
+        first_checks=read.texts("first_checks"),
+        parts=read.texts("parts"),
+        tools=read.texts("tools"),
+        cautions=read.texts("cautions"),
+        if_left=read.text("if_left"),
+        hidden_by=read.texts("hidden_by"),
+        told_apart=read.text("told_apart", ""),
+        alike=read.texts("alike"),
+        kinds=kinds,
+    )
+    read.done()
+    if kinds and abs(sum(kind.share for kind in kinds) - 1) > 1e-6:
+        raise CatalogueError(f"{path.name}, causes.{name}: the shares of its kinds must add up to 1.")
+    return cause
+
+
+def _kind(path: Path, where: str, entry: object) -> Kind:
+    read = _Entry(path, where, entry)
+    kind = Kind(
+        read.text("id"), read.text("name"), read.number("share"), read.text("repair"), read.texts("parts")
+    )
+    read.done()
+    return kind
+
+
+def _observation(path: Path, name: str, entry: object) -> Observation:
+    read = _Entry(path, f"observations.{name}", entry)
+    risk = read.text("risk")
+    if risk not in {each.value for each in Risk}:
+        raise CatalogueError(
+            f"{path.name}, observations.{name}: risk {risk!r} is none of {', '.join(Risk)}."
+        )
+    observation = Observation(
+        id=name,
+        question=read.text("question"),
+        yes=read.text("yes"),
+        no=read.text("no"),
+        how=read.text("how"),
+        minutes=read.number("minutes"),
+        risk=Risk(risk),
+        otherwise=read.number("otherwise"),
+        chance={each: float(value) for each, value in read.table("chance").items()},
+    )
+    read.done()
+    for each, chance in {"otherwise": observation.otherwise, **observation.chance}.items():
+        if not 0 < chance < 1:
+            raise CatalogueError(
+                f"{path.name}, observations.{name}: chance {chance:g} of {each} must lie between 0 and 1, "
+                "both excluded: eyes and meters err."
+            )
+    if observation.minutes <= 0:
+        raise CatalogueError(f"{path.name}, observations.{name}: minutes must be above 0.")
+    return observation
+
+
+def _likelihood(path: Path, name: str, feature: str, row: object) -> tuple[float, float, float]:
+    if isinstance(row, str):
+        if row in WORDS:
+            return WORDS[row]
+        raise CatalogueError(
+            f"{path.name}, likelihoods.{name}.{feature}: {row!r} is none of {', '.join(WORDS)}."
+        )
+    if isinstance(row, list) and len(row) == 3 and all(isinstance(value, int | float) for value in row):
+        return (float(row[0]), float(row[1]), float(row[2]))
+    raise CatalogueError(
+        f"{path.name}, likelihoods.{name}.{feature}: three figures or one of {', '.join(WORDS)} needed."
+    )
+
+
+def _check(path: Path, catalogue: Catalogue) -> None:
+    known = {HEALTHY, OTHER, *catalogue.causes}
+    for cause in catalogue.causes.values():
+        known.update(f"{cause.id}.{kind.id}" for kind in cause.kinds)
+    for name, entry in (
+        *((f"observations.{o.id}.chance", o.chance) for o in catalogue.observations.values()),
+        ("likelihoods", catalogue.likelihoods),
+    ):
+        unknown = [each for each in entry if each not in known]
+        if unknown:
+            raise CatalogueError(f"{path.name}, {name}: no cause {', '.join(unknown)}.")
+    for cause in catalogue.causes.values():
+        missing = [each for each in cause.first_checks if each not in catalogue.observations]
+        missing += [each for each in cause.alike if each not in catalogue.causes]
+        if missing:
+            raise CatalogueError(f"{path.name}, causes.{cause.id}: no {', '.join(missing)} in the catalogue.")
+        if cause.prior <= 0:
+            raise CatalogueError(f"{path.name}, causes.{cause.id}: prior must be above 0.")
+    if not 0 < catalogue.fault_share < 1:
+        raise CatalogueError(f"{path.name}: fault_share must lie between 0 and 1.")

@@ -1,0 +1,264 @@
+"""What to look at or measure next: which observation tells most about the cause for its minutes and its risk.
+
+The report's page holds the same table and does the same sums in the browser (``report/templates/checks.js``);
+tests hold the two against each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from coldsift.causes.catalogue import HEALTHY, OTHER, SEVERAL, Catalogue, Risk
+
+Array = NDArray[np.float64]
+
+RISK_FACTOR: Mapping[Risk, float] = {
+    Risk.NONE: 1.0,
+    Risk.CARGO: 1.2,
+    Risk.MOVING_PARTS: 1.3,
+    Risk.HEIGHT: 1.6,
+    Risk.MAINS: 1.6,
+    Risk.PRESSURE: 2.0,
+    Risk.ATMOSPHERE: 2.0,
+}
+"""How many ordinary minutes a minute at such a risk counts for. Common practice, no source."""
+
+LEAST_BITS = 0.005
+"""An observation that tells less is not proposed. [bit]"""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTable:
+    """Chance of a yes to every observation under every hypothesis.
+
+    Attributes
+    ----------
+    leaves
+        Cause and kind of each hypothesis, the kind empty where there is none; in the order of the catalogue,
+        after ``healthy``, ``other_cause`` and ``more_than_one``.
+    observations
+        Ids.
+    yes
+        ``(observations, leaves)``; the column of ``more_than_one`` is a unit's own, see :func:`yes_table`.
+    cost
+        Minutes weighted with risk, one an observation.
+    """
+
+    leaves: tuple[tuple[str, str], ...]
+    observations: tuple[str, ...]
+    yes: Array
+    cost: Array
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    """An observation worth making: its id, what it tells [bit], and that for a weighted minute."""
+
+    observation: str
+    bits: float
+    bits_per_minute: float
+
+
+def check_table(catalogue: Catalogue) -> CheckTable:
+    """Put the catalogue's observations in one table.
+
+    Parameters
+    ----------
+    catalogue
+        From :func:`coldsift.causes.load_catalogue`.
+
+    Returns
+    -------
+    CheckTable
+        Under "none of these" an answer is as likely as over all causes together, by their priors.
+    """
+    causes = [
+        (name, kind, cause.prior * share)
+        for name, cause in catalogue.causes.items()
+        for kind, share in ([(kind.id, kind.share) for kind in cause.kinds] or [("", 1.0)])
+    ]
+    weight = np.array([prior for *_, prior in causes])
+    rows = []
+    for observation in catalogue.observations.values():
+        given, otherwise = observation.chance, observation.otherwise
+        own = [given.get(f"{name}.{kind}", given.get(name, otherwise)) for name, kind, _ in causes]
+        mean = float(np.average(own, weights=weight))
+        rows.append([given.get(HEALTHY, otherwise), given.get(OTHER, mean), otherwise, *own])
+    return CheckTable(
+        leaves=((HEALTHY, ""), (OTHER, ""), (SEVERAL, ""), *((name, kind) for name, kind, _ in causes)),
+        observations=tuple(catalogue.observations),
+        yes=np.array(rows),
+        cost=np.array([each.minutes * RISK_FACTOR[each.risk] for each in catalogue.observations.values()]),
+    )
+
+
+def leaf_chances(causes: pl.DataFrame, table: CheckTable) -> tuple[list[str], Array, list[tuple[str, ...]]]:
+    """Chances of every unit in the order of the table's leaves.
+
+    Parameters
+    ----------
+    causes
+        :data:`coldsift.schema.CAUSES`.
+    table
+        From :func:`check_table`.
+
+    Returns
+    -------
+    tuple
+        Containers, sorted; ``(units, leaves)``; and each unit's pair of causes behind ``more_than_one``.
+    """
+    place = pl.DataFrame(
+        {
+            "cause": [cause for cause, _ in table.leaves],
+            "kind": [kind for _, kind in table.leaves],
+            "leaf": range(len(table.leaves)),
+        }
+    )
+    known = causes.with_columns(pl.col("kind").fill_null("")).join(place, on=["cause", "kind"])
+    units = known.select(pl.col("container").unique().sort())["container"]
+    chances = np.zeros((len(units), len(table.leaves)))
+    unit = known["container"].replace_strict(units, range(len(units)), return_dtype=pl.Int64)
+    chances[unit.to_numpy(), known["leaf"].to_numpy()] = known["chance"].to_numpy()
+    pairs = dict(known.drop_nulls("together").select("container", "together").iter_rows())
+    return (
+        units.to_list(),
+        chances / chances.sum(axis=1, keepdims=True),
+        [tuple(filter(None, pairs.get(name, "").split(", "))) for name in units],
+    )
+
+
+def yes_table(table: CheckTable, pair: Sequence[str], chances: Array) -> Array:
+    """The table with one unit's own column for more than one cause.
+
+    Parameters
+    ----------
+    table
+        From :func:`check_table`.
+    pair
+        The two causes; without them, ``more_than_one`` answers as a good unit does.
+    chances
+        ``(leaves,)``; a cause answers as its kinds do, weighted with their chances.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``(observations, leaves)``. Of two causes, the one whose answer differs more from the ordinary shows.
+    """
+    names = [cause for cause, _ in table.leaves]
+    several = names.index(SEVERAL)
+    yes = table.yes.copy()
+    ordinary = table.yes[:, several]
+    for cause in pair:
+        own = np.array([name == cause for name in names])
+        weight = chances[own] if chances[own].sum() > 0 else np.ones(int(own.sum()))
+        answer = table.yes[:, own] @ (weight / weight.sum())
+        stronger = np.abs(answer - ordinary) > np.abs(yes[:, several] - ordinary)
+        yes[:, several] = np.where(stronger, answer, yes[:, several])
+    return yes
+
+
+def after(chances: Array, yes: Array, answers: Mapping[int, bool]) -> Array:
+    """Chances after what was seen, by Bayes' rule.
+
+    Parameters
+    ----------
+    chances
+        ``(leaves,)`` before.
+    yes
+        ``(observations, leaves)``.
+    answers
+        Yes or no, by place of the observation.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``(leaves,)``, summing to 1.
+    """
+    updated = chances.copy()
+    for place, seen in sorted(answers.items()):
+        updated = updated * (yes[place] if seen else 1 - yes[place])
+    return np.asarray(updated / updated.sum())
+
+
+def information(chances: Array, yes: Array) -> Array:
+    """Expected information of every observation about the hypotheses. [bit]
+
+    Parameters
+    ----------
+    chances, yes
+        As for :func:`after`.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``(observations,)``: entropy of the answer less its expected entropy once the hypothesis is known.
+        Checked against scipy's entropy in tests/outside.
+    """
+    bits: Array = _binary_entropy(yes @ chances) - _binary_entropy(yes) @ chances
+    return np.maximum(bits, 0.0)
+
+
+def _binary_entropy(chance: Array) -> Array:
+    entropy: Array = -(chance * np.log2(chance) + (1 - chance) * np.log2(1 - chance))
+    return entropy
+
+
+def next_checks(
+    table: CheckTable, chances: Array, yes: Array, answered: Sequence[int] = ()
+) -> list[NextCheck]:
+    """Observations worth making, the best first.
+
+    Parameters
+    ----------
+    table
+        From :func:`check_table`.
+    chances, yes
+        As for :func:`after`.
+    answered
+        Places of those already made.
+
+    Returns
+    -------
+    list of NextCheck
+        By information per minute of work, a risky minute counting for more; ties in the catalogue's order.
+    """
+    bits = information(chances, yes)
+    worth = bits / table.cost
+    order = np.argsort(-worth, kind="stable")
+    return [
+        NextCheck(table.observations[place], float(bits[place]), float(worth[place]))
+        for place in order
+        if bits[place] >= LEAST_BITS and place not in set(answered)
+    ]
+
+
+def first_checks(causes: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
+    """The best next check of every unit.
+
+    Parameters
+    ----------
+    causes
+        :data:`coldsift.schema.CAUSES`.
+    catalogue
+        From :func:`coldsift.causes.load_catalogue`.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``container``, ``observation`` (id), ``question``; units for which nothing tells much are left out.
+    """
+    table = check_table(catalogue)
+    containers, chances, pairs = leaf_chances(causes, table)
+    found = []
+    for container, own, pair in zip(containers, chances, pairs, strict=True):
+        worth = next_checks(table, own, yes_table(table, pair, own))
+        if worth:
+            best = catalogue.observations[worth[0].observation]
+            found.append((container, best.id, best.question))
+    schema = {"container": pl.String, "observation": pl.String, "question": pl.String}
+    return pl.DataFrame(found, schema=schema, orient="row")
