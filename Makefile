@@ -7,7 +7,7 @@ READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
-.PHONY: report test unit browser lint types accuracy sample clean
+.PHONY: report test unit browser lint types accuracy likelihoods saturation sample clean
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --out reports/sample || [ $$? -eq 1 ]
@@ -30,6 +30,14 @@ types: $(READY_DEV)
 
 accuracy: $(READY_DEV)
 	$(BIN)/python -m benchmarks.accuracy
+	$(BIN)/python -m benchmarks.accuracy.causes
+
+# Simulates the fitting fleets (about 25 minutes on two cores) and rewrites the causes' likelihoods.
+likelihoods: $(READY_DEV)
+	$(BIN)/python -m benchmarks.likelihoods --cache build/fleets
+
+saturation: $(READY)
+	$(BIN)/python -m coldsift.refrigerant.make
 
 sample: $(READY)
 	rm -rf build/sample_logs && $(BIN)/coldsift simulate --sample --out build/sample_logs

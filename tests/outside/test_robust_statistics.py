@@ -25,9 +25,11 @@ def one_group(values: np.ndarray, scale: float = 0.0) -> pl.DataFrame:
             "value": values,
             "adjusted": values,
             "scale": scale,
-            "expected": None,
+            "usual_low": None,
+            "usual_high": None,
+            "by_peers": True,
         },
-        schema_overrides={"expected": pl.Float64},
+        schema_overrides={"usual_low": pl.Float64, "usual_high": pl.Float64},
     )
     return group_statistics(frame, frame.select("container", "peer_group"))
 

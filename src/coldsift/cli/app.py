@@ -29,6 +29,10 @@ app.add_typer(layout_app, name="layout")
 Parsers = Annotated[
     list[Path] | None, typer.Option("--parsers", help="Folder with your own log layouts; may be repeated.")
 ]
+Causes = Annotated[
+    Path | None,
+    typer.Option("--causes", help="Your own cause catalogue (TOML); what it names replaces or adds to ours."),
+]
 
 
 class DateOrder(StrEnum):
@@ -94,6 +98,15 @@ def screen(
         typer.Option("--time-zone", help="Zone of times that name none: UTC, +02:00 or Europe/Amsterdam."),
     ] = None,
     layout: Annotated[str | None, typer.Option("--layout", help="Read every file with this layout.")] = None,
+    refrigerant: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--refrigerant",
+            help="Refrigerant of every unit that names none in its log (R134a without this), or "
+            "CONTAINER=NAME for one unit; may be repeated.",
+        ),
+    ] = None,
+    causes: Causes = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
@@ -101,14 +114,24 @@ def screen(
     from coldsift.engine import OutputError, Settings, write_outputs
     from coldsift.engine import screen as run
     from coldsift.intake import WrongCall
+    from coldsift.causes import CatalogueError, load_catalogue
     from coldsift.regimes import Bands
 
+    fluid, fluids = _refrigerants(refrigerant or [])
+    try:
+        load_catalogue(causes)
+    except CatalogueError as error:
+        _say(f"error: {error}")
+        raise typer.Exit(2) from None
     settings = Settings(
         bands=Bands() if band is None else Bands.same(band),
         parsers=tuple(parsers or ()),
         date_order=None if date_order is None else date_order.value,
         time_zone=time_zone,
         layout=layout,
+        refrigerant=fluid,
+        refrigerants=fluids,
+        causes=causes,
     )
     name = Path(paths[0]).resolve().stem or "screening"
     folder = out or Path("reports") / name
@@ -144,6 +167,90 @@ def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
         "out": str(folder) if folder else None,
         "findings": screening.findings.to_dicts(),
     }
+
+
+def _refrigerants(given: list[str]) -> tuple[str, dict[str, str]]:
+    """Refrigerant of all units, and by container."""
+    from coldsift import container_numbers
+    from coldsift.refrigerant import DEFAULT_REFRIGERANT, UnknownRefrigerant, saturation
+
+    every, own = DEFAULT_REFRIGERANT, {}
+    for text in given:
+        container, separator, name = text.rpartition("=")
+        try:
+            known = saturation(name.strip()).name
+        except UnknownRefrigerant as error:
+            _say(f"error: --refrigerant {text}: {error}.")
+            raise typer.Exit(2) from None
+        if separator:
+            own[container_numbers.tidy(container)] = known
+        else:
+            every = known
+    return every, own
+
+
+@app.command()
+def check(
+    container: Annotated[
+        str | None, typer.Argument(help="Container of a finished run; leave it out with --reading.")
+    ] = None,
+    run: Annotated[
+        Path | None, typer.Option("--run", help="Folder of the run; the only one under reports without it.")
+    ] = None,
+    saw: Annotated[
+        list[str] | None, typer.Option("--saw", help="What was seen: OBSERVATION=yes or =no; may be repeated.")
+    ] = None,
+    answers: Annotated[
+        Path | None, typer.Option("--answers", help="Answers saved from the report's page.")
+    ] = None,
+    reading: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--reading",
+            help="No log, only the display: CHANNEL=VALUE with unit, such as supply_air=-1.5 or "
+            "suction_pressure=-0.9bar_g; may be repeated.",
+        ),
+    ] = None,
+    refrigerant: Annotated[
+        str | None, typer.Option("--refrigerant", help="Refrigerant of the unit read off; R134a without it.")
+    ] = None,
+    causes: Causes = None,
+    observations: Annotated[
+        bool, typer.Option("--observations", help="List what can be seen or measured, and stop.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print for machines.")] = False,
+) -> None:
+    """Put what you saw to a finished run, or judge a unit from its readings alone; says what to check next."""
+    from coldsift.cli.terminal import plain, show_check
+    from coldsift.engine import checking
+    from coldsift.engine.readings import ReadingError, parse_readings
+
+    try:
+        catalogue = checking.catalogue_of(causes)
+        if observations:
+            for each in catalogue.observations.values():
+                typer.echo(plain(f"{each.id:34}  {each.question}"))
+            return
+        if (container is None) == (not reading):
+            raise checking.CheckError("name a container of a finished run, or give --reading; one of the two.")
+        seen = checking.parse_answers(saw or [], catalogue)
+        if container is not None:
+            own, evidence = checking.check_run(checking.finished_run(run), container)
+        else:
+            own, evidence = checking.check_readings(
+                parse_readings(reading or []), _refrigerants([refrigerant] if refrigerant else [])[0], catalogue
+            )
+        if answers:
+            saved = checking.read_answers(answers, own["container"][0], catalogue)
+            seen = {**saved, **seen}
+        checked = checking.conclude(own, evidence, seen, catalogue)
+    except (checking.CheckError, ReadingError) as error:
+        _say(f"error: {plain(str(error))}")
+        raise typer.Exit(2) from None
+    if as_json:
+        typer.echo(json.dumps(checking.as_json(checked), ensure_ascii=False, indent=1))
+    else:
+        show_check(checked)
 
 
 @app.command()

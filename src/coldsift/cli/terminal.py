@@ -13,11 +13,17 @@ from rich.table import Table
 from rich.text import Text
 
 from coldsift.engine import Screening
+from coldsift.engine.checking import Checked, kinds_in_words
 from coldsift.intake import Message
 from coldsift.schema import Table as OutputTable
 
 FIRST_ROWS = 10
 MOST_MESSAGES = 20
+
+SHOWN_HYPOTHESES = 5
+SHOWN_CHECKS = 5
+LEAST_SHOWN = 0.01
+"""Hypotheses and checks listed, and the smallest chance that is."""
 
 GROUP_WORDS = {
     "go_now": "go now",
@@ -124,6 +130,60 @@ def _show_first_units(screening: Screening, console: Console) -> None:
     for line in rows:
         table.add_row(*(Text(cell) for cell in line))
     console.print(table)
+
+
+def show_check(checked: Checked) -> None:
+    """Print chances, evidence, advice on the leading cause, and what to see next."""
+    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    catalogue = checked.catalogue
+
+    def line(text: str, style: str = "") -> None:
+        console.print(Text(plain(text), style=style))
+
+    if checked.answers:
+        line("Seen")
+        for name, seen in checked.answers.items():
+            observation = catalogue.observations[name]
+            line(f"  {observation.yes if seen else observation.no}")
+    line(checked.container, "bold")
+    for hypothesis in checked.hypotheses[:SHOWN_HYPOTHESES]:
+        if hypothesis.chance < LEAST_SHOWN:
+            continue
+        pair = " and ".join(catalogue.name(cause) for cause in hypothesis.together)
+        line(f"  {100 * hypothesis.chance:3.0f} %  {hypothesis.name}{f': {pair}' if pair else ''}", "bold")
+        kinds = kinds_in_words(hypothesis, catalogue)
+        if kinds:
+            line(f"         {', '.join(kinds)}")
+        told = checked.evidence.filter(checked.evidence["cause"] == hypothesis.id)
+        for side in ("for", "against"):
+            for words, odds in told.filter(told["side"] == side).select("words", "odds").iter_rows():
+                factor = odds if odds >= 1 else 1 / odds
+                line(f"         {side:7}  {words} ({factor:.1f} times {'likelier' if odds >= 1 else 'less likely'})")
+    leading = next((each.id for each in checked.hypotheses if each.id in catalogue.causes), None)
+    if leading and checked.hypotheses[0].id == leading:
+        cause = catalogue.causes[leading]
+        line(cause.name, "bold")
+        for words, texts in (
+            ("", (cause.about,)),
+            ("Hidden by: ", cause.hidden_by),
+            ("Looks the same in a log: ", (cause.told_apart,)),
+            ("If it is left: ", (cause.if_left,)),
+            ("Parts: ", (", ".join(cause.parts),)),
+            ("Tools: ", (", ".join(cause.tools),)),
+            ("Caution: ", cause.cautions),
+        ):
+            for text in filter(None, texts):
+                line(f"  {words}{text}")
+    if checked.checks:
+        line("Check next", "bold")
+    for place, check in enumerate(checked.checks[:SHOWN_CHECKS], start=1):
+        observation = catalogue.observations[check.observation]
+        risk = "" if observation.risk == "none" else f", risk: {observation.risk.replace('_', ' ')}"
+        line(f"  {place}. {observation.question} ({observation.minutes:g} min{risk})  [{observation.id}]")
+        line(f"     {observation.how}")
+    line(
+        "Local rules, lock-out and licensed practice come first. This advises; it never says that a unit is safe."
+    )
 
 
 def show_tables(tables: Mapping[str, OutputTable]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from pathlib import Path
 from typing import Literal
@@ -76,15 +76,21 @@ class Settings:
             "band, chilled and heated": f"{self.bands.chilled:g} K either side of the set point",
             "band, frozen": f"{self.bands.frozen:g} K above the set point",
             "grace time": f"{self.grace_hours:g} h",
-            "refrigerant": canonical(self.refrigerant)
-            + "".join(
-                f", {container} {canonical(name)}" for container, name in sorted(self.refrigerants.items())
-            ),
+            "refrigerant": "; ".join([canonical(self.refrigerant), *self._other_refrigerants()]),
             "cause catalogue": f"shipped, and {self.causes.name} over it" if self.causes else "shipped",
             "date order": self.date_order or "as each file shows",
             "time zone of times without one": self.time_zone or "as each file shows, else UTC",
             "layout": self.layout or "as each file shows",
         }
+
+
+    def _other_refrigerants(self) -> list[str]:
+        """For example: R404A in 2 (CSQU3054383, TASU1170000)."""
+        others: dict[str, list[str]] = {}
+        for container, name in sorted(self.refrigerants.items()):
+            if canonical(name) != canonical(self.refrigerant):
+                others.setdefault(canonical(name), []).append(container)
+        return [f"{name} in {len(units)} ({', '.join(units)})" for name, units in sorted(others.items())]
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +190,7 @@ def screen(
         time_zone=settings.time_zone,
         layout=settings.layout,
     )
+    settings = _with_stated_refrigerants(intake, settings)
     analysis = analyse(intake.log, settings, progress)
     return Screening(
         settings=settings,
@@ -252,6 +259,21 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
         findings=ranking.findings,
         reasons=ranking.reasons,
     )
+
+
+def _with_stated_refrigerants(intake: Intake, settings: Settings) -> Settings:
+    """The settings, with the refrigerants that files state for their containers under those the user gave."""
+    stated = {source.id: source.refrigerant for source in intake.sources if source.refrigerant}
+    if not stated:
+        return settings
+    containers = (
+        intake.log.select("container", "source")
+        .unique()
+        .filter(pl.col("source").is_in(list(stated)))
+        .sort("container", "source")
+    )
+    by_container = {container: stated[source] for container, source in containers.iter_rows()}
+    return replace(settings, refrigerants={**by_container, **settings.refrigerants})
 
 
 def _all_messages(intake: Intake) -> tuple[Message, ...]:

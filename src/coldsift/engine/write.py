@@ -18,6 +18,7 @@ import polars as pl
 import xlsxwriter
 
 import coldsift
+from coldsift.causes import load_catalogue
 from coldsift.engine.screening import Screening
 from coldsift.features import FEATURES
 from coldsift.report import build_report
@@ -112,6 +113,8 @@ def _replace(staging: Path, out: Path) -> None:
 def _write_all(screening: Screening, folder: Path, title: str) -> None:
     tables = {
         "findings": screening.findings,
+        "causes": screening.causes,
+        "evidence": screening.evidence,
         "excursions": screening.excursions,
         "defrosts": screening.defrosts,
         "features": screening.features,
@@ -152,6 +155,9 @@ def _report(screening: Screening, title: str) -> str:
         voyage_events=screening.analysis.voyage_events,
         set_aside=screening.set_aside,
         timeline=screening.analysis.timeline,
+        causes=screening.analysis.causes,
+        evidence=screening.analysis.evidence,
+        catalogue=load_catalogue(screening.settings.causes),
         sources=[
             SourceView(
                 file=source.path,

@@ -106,7 +106,8 @@ class Feature:
     recent_hours
         What counts as now in its views. [h]
     usual
-        Range in good units whatever the peers do; judges a unit without enough peers, and readings alone.
+        Range in good units whatever the peers do, wide; judges a unit without enough peers, and readings alone.
+        Common practice, no source.
     by_peers
         False when it is always held against ``usual``.
     saturated

@@ -285,6 +285,7 @@ def _take(source: _Source, table: Table, reading: Reading) -> None:
         source.record,
         time_zone=reading.time_zone,
         pressure_reading=reading.pressure_reading,
+        refrigerant=reading.refrigerant,
         lines=table.lines,
         heading_lines=table.heading_lines,
         fact_lines=table.fact_lines,

@@ -22,6 +22,7 @@ from coldsift.intake.fitting import ColumnPlan, Fit, Plan, fact
 from coldsift.intake.grids import split_line
 from coldsift.intake.records import Message
 from coldsift.intake.units import ATMOSPHERE, Reference, parse_unit
+from coldsift.refrigerant import DEFAULT_REFRIGERANT, UnknownRefrigerant, saturation
 from coldsift.schema import CHANNELS, Channel, Quantity
 
 _ZONE_KEY = re.compile(r"\b(utc|gmt|zone|time ?zone|offset)\b", re.IGNORECASE)
@@ -67,6 +68,7 @@ class Reading:
     messages: list[Message] = field(default_factory=list)
     time_zone: str = ""
     pressure_reading: str = ""
+    refrigerant: str = ""
     line_map: pl.DataFrame | None = None
     merged_lines: int = 0
 
@@ -398,6 +400,7 @@ class Reader:
         return None
 
     def _convert(self, raw: pl.DataFrame, plans: Sequence[ColumnPlan]) -> pl.DataFrame:
+        self.out.refrigerant = self._stated_refrigerant()
         measured = [plan for plan in plans if plan.unit is not None]
         open_plans = [plan for plan in measured if plan.unit and plan.unit.reads_unknown_pressure]
         scales = {
@@ -423,13 +426,27 @@ class Reader:
         )
         return self._settle_pressure(raw, names)
 
+    def _stated_refrigerant(self) -> str:
+        """Refrigerant as the file names it, spelled as coldsift does; empty when it names none that is known."""
+        stated = fact(self.fit.facts, self.layout.refrigerant_fact) or fact(self.fit.facts, REFRIGERANT_FACT)
+        if not stated:
+            return ""
+        try:
+            return saturation(stated).name
+        except UnknownRefrigerant as error:
+            self.say(
+                "warning",
+                f"The refrigerant {stated!r} is not known; {DEFAULT_REFRIGERANT} is taken instead.",
+                f"Name it with --refrigerant. {error}",
+            )
+            return ""
+
     def _settle_pressure(self, raw: pl.DataFrame, names: list[str]) -> pl.DataFrame:
         """Pressures in bar to absolute, where nothing said whether they are gauge."""
-        fluid = fact(self.fit.facts, self.layout.refrigerant_fact) or fact(self.fit.facts, REFRIGERANT_FACT)
         believable = raw.with_columns(
             pl.when(pl.col(name).is_between(-2, 60)).then(pl.col(name)).alias(name) for name in names
         )
-        reference, ground = pressure.settle(believable, names, fluid)
+        reference, ground = pressure.settle(believable, names, self.out.refrigerant)
         self.out.pressure_reading = ground
         assumed = "assumed" in ground
         self.say(

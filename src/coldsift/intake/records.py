@@ -69,6 +69,8 @@ class SourceRecord:
         Zone of the clock readings and where that is known from.
     pressure_reading
         How gauge or absolute was settled; empty without pressures.
+    refrigerant
+        As the file states it; empty when it does not, or names none that is known.
     truncated
         True when the end of the file is cut off.
     """
@@ -84,6 +86,7 @@ class SourceRecord:
     delimiter: str = ""
     time_zone: str = ""
     pressure_reading: str = ""
+    refrigerant: str = ""
     lines: int = 0
     heading_lines: int = 0
     fact_lines: int = 0

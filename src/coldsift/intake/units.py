@@ -170,3 +170,10 @@ def parse_unit(text: str | None) -> UnitOfMeasure | None:
     name, against = pressure.groups()
     symbol = text.strip()
     return UnitOfMeasure(symbol, {Quantity.PRESSURE: (_PRESSURES[name], 0.0)}, _REFERENCES[against])
+
+
+def spellings(quantity: Quantity) -> list[str]:
+    """Units that a quantity can be given in, as they can be typed."""
+    if quantity is Quantity.PRESSURE:
+        return [f"{name}_{reference}" for name in _PRESSURES for reference in ("g", "a")]
+    return [symbol for symbol, scales in _PLAIN_UNITS.values() if quantity in scales]

@@ -107,6 +107,91 @@ class Urgency:
 
 
 @dataclass(frozen=True, slots=True)
+class EvidenceView:
+    """One piece of evidence: what the log shows, and what it does to the odds."""
+
+    words: str
+    odds: str
+
+
+@dataclass(frozen=True, slots=True)
+class KindView:
+    """A finer cause with its chance, as a number and in per cent, and how it is mended."""
+
+    id: str
+    name: str
+    chance: float
+    words: str
+    repair: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One hypothesis of a unit with its chance, as a number and in words; ``shown`` before any answer."""
+
+    id: str
+    name: str
+    chance: float
+    words: str
+    about: str
+    evidence_for: tuple[EvidenceView, ...]
+    evidence_against: tuple[EvidenceView, ...]
+    kinds: tuple[KindView, ...]
+    hidden_by: tuple[str, ...]
+    told_apart: str
+    if_left: str
+    parts: tuple[str, ...]
+    tools: tuple[str, ...]
+    cautions: tuple[str, ...]
+    shown: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CheckView:
+    """One check by hand: what to ask, how, how long, at what risk, and the usual caution."""
+
+    question: str
+    how: str
+    minutes: str
+    risk: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProbableCause:
+    """What a unit's card says of the cause.
+
+    Attributes
+    ----------
+    name, chance
+        The likeliest cause, with those that the log does not tell from it, and their chance in words.
+    undecided
+        True when ``name`` is more than one cause.
+    named
+        True when the list and the first screen name it too.
+    hypotheses, nothing_wrong
+        The likeliest first; "nothing wrong" stands apart.
+    rest
+        Chance of all that is not shown, in words.
+    checks
+        The best next checks, for paper and for readers without scripts.
+    data
+        The unit's chances as JSON for the page's script.
+    """
+
+    name: str
+    chance: str
+    undecided: bool
+    named: bool
+    hypotheses: tuple[Hypothesis, ...]
+    nothing_wrong: Hypothesis
+    rest: str
+    checks: tuple[CheckView, ...]
+    data: str
+
+
+@dataclass(frozen=True, slots=True)
 class Unit:
     """Everything shown about one container."""
 
@@ -126,6 +211,7 @@ class Unit:
     compared_with: str
     position: str
     first_check: str
+    probable: ProbableCause | None
     cannot_tell: str
     excursion_count: int
     excursions: tuple[ExcursionView, ...]
@@ -191,6 +277,11 @@ class Page:
     set_aside: tuple[SetAsideView, ...]
     parameters: Mapping[str, str]
     feature_words: Mapping[str, FeatureWords]
+    check_table: str
+    blank_hypotheses: tuple[Hypothesis, ...]
+    risk_weights: tuple[tuple[str, str], ...]
+    step: str
+    most_steps: str
     show_weight: bool
     show_position: bool
 

@@ -13,9 +13,12 @@ import polars as pl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from coldsift.causes import Catalogue
 from coldsift.report.model import FeatureWords, MessageView, SourceView
 from coldsift.report.views import build_page
 from coldsift.report.words import visible
+
+SCRIPTS = ("page.js", "checks.js", "answers.js")
 
 TEMPLATES = resources.files("coldsift.report") / "templates"
 
@@ -29,6 +32,9 @@ def build_report(
     voyage_events: pl.DataFrame,
     set_aside: pl.DataFrame,
     timeline: pl.DataFrame,
+    causes: pl.DataFrame,
+    evidence: pl.DataFrame,
+    catalogue: Catalogue,
     sources: Sequence[SourceView],
     messages: Sequence[MessageView],
     parameters: Mapping[str, str],
@@ -46,6 +52,10 @@ def build_report(
     timeline
         The common log with ``regime``, ``controlling_air``, ``band_low``, ``band_high`` [°C] and ``gap``
         (true where the next reading is missing).
+    causes, evidence
+        Chances and what speaks for and against, from :func:`coldsift.causes.judge`.
+    catalogue
+        The one they were judged with, from :func:`coldsift.causes.load_catalogue`.
     sources, messages
         What was read, and what there was to say about it.
     parameters
@@ -72,6 +82,9 @@ def build_report(
         voyage_events=voyage_events,
         set_aside=set_aside,
         timeline=timeline,
+        causes=causes,
+        evidence=evidence,
+        catalogue=catalogue,
         sources=sources,
         messages=messages,
         parameters=parameters,
@@ -80,7 +93,7 @@ def build_report(
         title=title,
         invented=invented,
     )
-    scripts = [_asset("page.js"), plotly.offline.get_plotlyjs()]
+    scripts = [*map(_asset, SCRIPTS), plotly.offline.get_plotlyjs()]
     environment = Environment(
         loader=PackageLoader("coldsift.report"),
         autoescape=True,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -9,7 +10,10 @@ from typing import Any
 
 import polars as pl
 
+from coldsift.causes import Catalogue
+from coldsift.causes.signs import MOST_STEPS, STEP
 from coldsift.report import charts, words
+from coldsift.report.cause_views import blank_hypotheses, probable_causes, risk_weights, script_table
 from coldsift.report.model import (
     EventView,
     ExcursionView,
@@ -59,6 +63,9 @@ def build_page(
     voyage_events: pl.DataFrame,
     set_aside: pl.DataFrame,
     timeline: pl.DataFrame,
+    causes: pl.DataFrame,
+    evidence: pl.DataFrame,
+    catalogue: Catalogue,
     sources: Sequence[SourceView],
     messages: Sequence[MessageView],
     parameters: Mapping[str, str],
@@ -79,6 +86,9 @@ def build_page(
     defrost_words = _defrost_words(defrosts)
     findings = findings.sort("rank", "container")
     groups = {group.key: group for group in GROUPS}
+    probable = probable_causes(
+        causes, evidence, catalogue, feature_words, dict(findings.select("container", "group").iter_rows())
+    )
     units = []
     for anchor, row in zip(_anchors(findings["container"]), findings.iter_rows(named=True), strict=True):
         container = row["container"]
@@ -103,6 +113,7 @@ def build_page(
                 compared_with=row["compared_with"] or "",
                 position=row["position"] or "",
                 first_check=row["first_check"] or "",
+                probable=probable.get(container),
                 cannot_tell=row["cannot_tell"] or "",
                 excursion_count=own_excursions.filter(pl.col("kind") == "excursion").height,
                 excursions=tuple(map(_excursion, own_excursions.iter_rows(named=True))),
@@ -145,9 +156,19 @@ def build_page(
         set_aside=_set_aside(set_aside),
         parameters=parameters,
         feature_words=feature_words,
+        check_table=script_table(catalogue, _run(sources)) if probable else "",
+        blank_hypotheses=blank_hypotheses(catalogue) if probable else (),
+        risk_weights=risk_weights(),
+        step=words.reading(STEP),
+        most_steps=words.number(MOST_STEPS, 0),
         show_weight=any(unit.weight not in (None, 1.0) for unit in units),
         show_position=any(unit.position for unit in units),
     )
+
+
+def _run(sources: Sequence[SourceView]) -> str:
+    """A short text that stands for the files that were read."""
+    return hashlib.sha256("\n".join(source.sha256 for source in sources).encode()).hexdigest()[:16]
 
 
 def _by_container(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:

@@ -25,6 +25,9 @@ Addressing Uncertainties, July 2005), as printed in the Fourth Assessment Report
 matter F.
 """
 
+MOST_TIMES = 1000
+"""A larger factor on the odds is not told apart from this one."""
+
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _BLANKS = str.maketrans("\t\n\r", "   ")
 
@@ -91,8 +94,30 @@ def chance(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return "not judged"
     word = next(word for edge, word in CHANCES if value >= edge or edge == 0.0)
-    percent = "over 99" if value > 0.99 else "under 1" if value < 0.01 else f"{100 * value:.0f}"
-    return f"{word} ({percent}\u00a0%)"
+    return f"{word} ({percent(value)})"
+
+
+def percent(value: float) -> str:
+    """A chance as a number that never claims certainty."""
+    text = "over 99" if value > 0.99 else "under 1" if value < 0.01 else f"{100 * value:.0f}"
+    return f"{text}\u00a0%"
+
+
+def odds(factor: float) -> str:
+    """A factor on the odds in words: 5 times likelier, 5 times less likely."""
+    times = max(factor, 1 / factor) if factor > 0 else math.inf
+    if times > MOST_TIMES:
+        text = f"over {number(MOST_TIMES, 0)}"
+    elif times >= 100:
+        text = number(round(times, -1), 0)
+    else:
+        text = number(times, 1 if times < 2.95 else 0)
+    return f"{text} times {'likelier' if factor >= 1 else 'less likely'}"
+
+
+def inside_a_sentence(name: str) -> str:
+    """A name that began with a capital, to go on with; an abbreviation keeps its own."""
+    return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
 
 def time_to_limit(hours: float | None) -> str:

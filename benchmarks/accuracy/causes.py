@@ -1,0 +1,245 @@
+"""How right the causes are, on simulated fleets that nothing was fitted on.
+
+``python -m benchmarks.accuracy.causes``. Goes in: judging seeds. Comes out: right cause first and among the first
+three, by severity and by what the logs can tell; false causes on healthy units; the reliability of the chances;
+the same with a third of the channels absent. Every figure is of simulated fleets.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from benchmarks.likelihoods.fleets import DAYS, FAULT_SHARE, ROUTES, UNITS, sign_features
+from coldsift.causes import HEALTHY, Catalogue, load_catalogue
+from coldsift.engine.screening import Analysis, Settings, analyse
+from coldsift.features import FEATURES
+from coldsift.schema import CHANNELS
+from coldsift.simulate import Fleet, simulate
+from coldsift.simulate.plan import FleetPlan, plan_fleet
+
+JUDGING_SEEDS = range(1101, 1200)
+"""No method has seen them."""
+
+FAULT_SHARE_ABOARD = 0.1
+"""Simulated fleets hold more faults than a ship, to have enough; healthy units are weighted up to this share."""
+
+KEPT = ("set_point",)
+"""Channels that every log has."""
+
+ABSENT = 1 / 3
+
+MILD = 0.5
+"""Severity below which a fault is called mild."""
+
+BINS = (0.0, 0.02, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
+
+
+def main() -> None:
+    """Judge and print."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--fleets", type=int, default=6)
+    options.add_argument("--cache", type=Path, help="folder that keeps the simulated logs")
+    options.add_argument("--by-cause", action="store_true")
+    chosen = options.parse_args()
+    catalogue = load_catalogue()
+    whole, poor = [], []
+    for seed in JUDGING_SEEDS[: chosen.fleets]:
+        plan = plan_fleet(
+            units=UNITS, days=DAYS, seed=seed, route=ROUTES[seed % len(ROUTES)], fault_share=FAULT_SHARE
+        )
+        log, truth = sailed(plan, chosen.cache / str(seed) if chosen.cache else None)
+        twin = replace(plan, units=tuple(replace(unit, cause=HEALTHY, severity=0.0) for unit in plan.units))
+        healthy_log, _ = sailed(twin, chosen.cache / "twin" / str(seed) if chosen.cache else None)
+        analysis = analyse(log, Settings())
+        traced = with_trace(analysis.features, analyse(healthy_log, Settings()).features)
+        truth = truth.with_columns(traced=pl.col("container").is_in(traced))
+        whole.append(verdicts(analysis, truth, catalogue))
+        poor.append(verdicts(analyse(without_channels(log, seed), Settings()), truth, catalogue))
+        print(f"fleet {seed}", flush=True)
+    full = pl.concat(whole)
+    print(f"\nSimulated fleets: {chosen.fleets} of {UNITS} units, {DAYS:g} days, seeds from {JUDGING_SEEDS.start}")
+    report(full, "all channels")
+    if chosen.by_cause:
+        _by_cause(full)
+    report(pl.concat(poor), "a third of each unit's channels absent")
+
+
+def sailed(plan: FleetPlan, cache: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Log and truth of a plan, kept in a folder for the next run."""
+    if cache and (cache / "log.parquet").is_file() and (cache / "truth.parquet").is_file():
+        return pl.read_parquet(cache / "log.parquet"), pl.read_parquet(cache / "truth.parquet")
+    fleet: Fleet = simulate(plan)
+    if cache:
+        cache.mkdir(parents=True, exist_ok=True)
+        fleet.log.write_parquet(cache / "log.parquet")
+        fleet.truth.write_parquet(cache / "truth.parquet")
+    return fleet.log, fleet.truth
+
+
+def without_channels(log: pl.DataFrame, seed: int) -> pl.DataFrame:
+    """The log with a third of each unit's channels taken out, drawn unit by unit."""
+    draw = np.random.default_rng(seed)
+    units = log["container"].unique().sort()
+    channels = [name for name in CHANNELS if name not in KEPT and log[name].null_count() < len(log)]
+    keeps = draw.random((len(units), len(channels))) >= ABSENT
+    place = log["container"].replace_strict(units, range(len(units)), return_dtype=pl.Int64)
+    return log.with_columns(
+        pl.when(pl.Series(keeps[place.to_numpy(), at])).then(pl.col(name)).alias(name)
+        for at, name in enumerate(channels)
+    )
+
+
+def with_trace(features: pl.DataFrame, twins: pl.DataFrame) -> list[str]:
+    """Units of which at least one feature differs from that of their healthy twin by what means something.
+
+    Parameters
+    ----------
+    features, twins
+        :data:`coldsift.schema.FEATURES` of a fleet, and of the same units with no fault planted.
+    """
+    scale = {name: FEATURES[name].scale for name in sign_features() if FEATURES[name].by_peers}
+    return (
+        features.filter(pl.col("feature").is_in(list(scale)))
+        .join(twins.select("container", "feature", twin="value"), on=["container", "feature"])
+        .filter(
+            (pl.col("value") - pl.col("twin")).abs()
+            >= pl.col("feature").replace_strict(scale, return_dtype=pl.Float64)
+        )["container"]
+        .unique()
+        .sort()
+        .to_list()
+    )
+
+
+def verdicts(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
+    """What was said of each unit beside what was planted.
+
+    Parameters
+    ----------
+    analysis
+        Of a fleet.
+    truth
+        Planted causes, with ``traced``.
+    catalogue
+        For the causes that the log does not tell apart.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``container``, ``cause``, ``severity``, ``traced``, ``named`` (likeliest cause), ``chance`` (its own),
+        ``fault`` (chance of any), ``first`` and ``third`` (right cause first, among the first three),
+        ``group_first`` and ``group_third`` (the same where alike causes count as one).
+    """
+    alike = {name: cause.alike[0] if cause.alike else name for name, cause in catalogue.causes.items()}
+    ranked = analysis.causes.unique(["container", "cause"], keep="first", maintain_order=True)
+    faults = (
+        ranked.filter(pl.col("cause") != HEALTHY)
+        .group_by("container", maintain_order=True)
+        .agg(
+            named=pl.col("cause").first(),
+            chance=pl.col("cause_chance").first(),
+            fault=pl.col("cause_chance").sum(),
+            three=pl.col("cause").head(3),
+            groups=_groups(alike),
+        )
+    )
+    group = pl.col("cause").replace(alike)
+    return (
+        truth.select("container", "cause", "severity", "traced")
+        .join(faults, on="container")
+        .with_columns(
+            first=pl.col("named") == pl.col("cause"),
+            third=pl.col("three").list.contains(pl.col("cause")),
+            group_first=pl.col("named").replace(alike) == group,
+            group_third=pl.col("groups").list.contains(group),
+        )
+        .drop("three", "groups")
+    )
+
+
+def _groups(alike: Mapping[str, str]) -> pl.Expr:
+    """The first three groups of causes, each counted once."""
+    return pl.col("cause").replace(alike).unique(maintain_order=True).head(3)
+
+
+def report(said: pl.DataFrame, title: str) -> None:
+    """Print one condition."""
+    faulty = said.filter(pl.col("cause") != HEALTHY)
+    healthy = said.filter(pl.col("cause") == HEALTHY)
+    print(f"\n{title}")
+    print(f"{'':44}  {'units':>5}  right first  in first three   alike causes as one")
+    for words, rows in (
+        ("all faults", faulty),
+        (f"mild, severity below {MILD:g}", faulty.filter(pl.col("severity") < MILD)),
+        (f"plain, severity {MILD:g} and above", faulty.filter(pl.col("severity") >= MILD)),
+        ("that left a trace in the log", faulty.filter("traced")),
+        ("plain and left a trace", faulty.filter(pl.col("traced"), pl.col("severity") >= MILD)),
+    ):
+        shares = [_mean(rows[name]) for name in ("first", "third", "group_first", "group_third")]
+        print(
+            f"  {words:42}  {rows.height:5}  {shares[0]:11.1%}  {shares[1]:14.1%}   {shares[2]:.1%}, {shares[3]:.1%}"
+        )
+    false = healthy.filter(pl.col("chance") > 0.5).height
+    print(f"  false cause above 50 %: {false} of {healthy.height} healthy units")
+    weight = np.where(
+        said["cause"] == HEALTHY,
+        (1 - FAULT_SHARE_ABOARD) / healthy.height,
+        FAULT_SHARE_ABOARD / max(faulty.height, 1),
+    )
+    right = (said["first"] & (said["cause"] != HEALTHY)).to_numpy()
+    _reliability("likeliest cause", said["chance"].to_numpy(), right, weight)
+    _reliability("any fault", said["fault"].to_numpy(), (said["cause"] != HEALTHY).to_numpy(), weight)
+
+
+def _mean(values: pl.Series) -> float:
+    return float(values.cast(pl.Float64).mean() or 0.0)  # type: ignore[arg-type]
+
+
+def _reliability(
+    words: str, chance: NDArray[np.float64], true: NDArray[np.bool_], weight: NDArray[np.float64]
+) -> None:
+    """Print what was said against what came true, and the expected calibration error."""
+    print(f"  reliability, {words}: said → came true (units)")
+    error = 0.0
+    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+        inside = (chance >= low) & ((chance < high) | (high == 1.0))
+        if not inside.any():
+            continue
+        said, came = (float(np.average(values[inside], weights=weight[inside])) for values in (chance, true))
+        error += float(weight[inside].sum()) * abs(said - came)
+        print(f"    {low:4.0%} to {high:4.0%}: {said:6.1%} → {came:6.1%} ({int(inside.sum())})")
+    print(f"    expected calibration error {error:.3f}, healthy units weighted to {1 - FAULT_SHARE_ABOARD:.0%}")
+
+
+def _by_cause(said: pl.DataFrame) -> None:
+    table = (
+        said.filter(pl.col("cause") != HEALTHY)
+        .group_by("cause")
+        .agg(
+            units=pl.len(),
+            traced=pl.col("traced").mean(),
+            first=pl.col("first").mean(),
+            third=pl.col("third").mean(),
+            alike_first=pl.col("group_first").mean(),
+            taken_for=pl.col("named")
+            .filter(~pl.col("first"))
+            .value_counts(sort=True)
+            .struct.field("named")
+            .head(3)
+            .str.join(", "),
+        )
+        .sort("alike_first", "cause")
+    )
+    with pl.Config(tbl_rows=-1, fmt_str_lengths=90, tbl_width_chars=170, float_precision=2):
+        print(table)
+
+
+if __name__ == "__main__":
+    main()

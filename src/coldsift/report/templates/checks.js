@@ -1,0 +1,91 @@
+"use strict";
+/* The sums of src/coldsift/causes/checks.py, number for number; tests hold the two against each other.
+   A table has leaves [[cause, kind]], observations [id], yes [observation][leaf], cost [observation],
+   several (the id of more than one cause) and least_bits. */
+window.coldsiftChecks = (() => {
+  const sum = (values) => values.reduce((total, value) => total + value, 0);
+  const dot = (left, right) => left.reduce((total, value, place) => total + value * right[place], 0);
+  const entropy = (chance) => -(chance * Math.log2(chance) + (1 - chance) * Math.log2(1 - chance));
+  const shares = (values) => {
+    const whole = sum(values);
+    return values.map((value) => value / whole);
+  };
+
+  /* The table's chances of a yes, with one unit's own column for more than one cause. */
+  function yesTable(table, pair, chances) {
+    const several = table.leaves.findIndex(([cause]) => cause === table.several);
+    const yes = table.yes.map((row) => [...row]);
+    for (const cause of pair) {
+      const own = table.leaves.flatMap(([name], leaf) => (name === cause ? [leaf] : []));
+      const known = own.map((leaf) => chances[leaf]);
+      const weight = shares(sum(known) > 0 ? known : own.map(() => 1));
+      table.yes.forEach((row, place) => {
+        const ordinary = row[several];
+        const answer = dot(own.map((leaf) => row[leaf]), weight);
+        if (Math.abs(answer - ordinary) > Math.abs(yes[place][several] - ordinary)) yes[place][several] = answer;
+      });
+    }
+    return yes;
+  }
+
+  /* Chances after what was seen, by Bayes' rule; answers is a Map from an observation's place to yes or no. */
+  function after(chances, yes, answers) {
+    let updated = [...chances];
+    for (const [place, seen] of [...answers].sort(([one], [other]) => one - other)) {
+      updated = updated.map((chance, leaf) => chance * (seen ? yes[place][leaf] : 1 - yes[place][leaf]));
+    }
+    return shares(updated);
+  }
+
+  /* Expected information of every observation. [bit] */
+  function information(chances, yes) {
+    return yes.map((row) => Math.max(entropy(dot(row, chances)) - dot(row.map(entropy), chances), 0));
+  }
+
+  /* Observations worth making, the best first; answered holds the places of those already made. */
+  function nextChecks(table, chances, yes, answered = []) {
+    const made = new Set(answered);
+    return information(chances, yes)
+      .map((bits, place) => ({
+        observation: table.observations[place], place, bits, bitsPerMinute: bits / table.cost[place],
+      }))
+      .filter(({ bits, place }) => bits >= table.least_bits && !made.has(place))
+      .sort((one, other) => other.bitsPerMinute - one.bitsPerMinute);
+  }
+
+  /* Hypotheses with their kinds' chances together: [{cause, chance, leaves}], in the table's order. */
+  function hypotheses(table, chances) {
+    const found = new Map();
+    table.leaves.forEach(([cause], leaf) => {
+      if (!found.has(cause)) found.set(cause, { cause, chance: 0, leaves: [] });
+      const own = found.get(cause);
+      own.leaves.push(leaf);
+      own.chance += chances[leaf];
+    });
+    return [...found.values()];
+  }
+
+  /* The two hypotheses, or two kinds of one cause, that an answer tells most between: those whose chances of a
+     yes differ most, weighted with both chances. Each is a list of leaves, the one that a yes speaks for first. */
+  function tellsBetween(table, chances, row) {
+    const point = (leaves) => {
+      const chance = sum(leaves.map((leaf) => chances[leaf]));
+      return { leaves, chance, yes: chance > 0 ? sum(leaves.map((leaf) => chances[leaf] * row[leaf])) / chance : 0 };
+    };
+    const whole = hypotheses(table, chances);
+    const rivals = [whole.map(({ leaves }) => point(leaves))];
+    for (const { leaves } of whole) rivals.push(leaves.map((leaf) => point([leaf])));
+    let best = { worth: 0, pair: null };
+    for (const group of rivals) {
+      group.forEach((one, place) => {
+        for (const other of group.slice(place + 1)) {
+          const worth = one.chance * other.chance * Math.abs(one.yes - other.yes);
+          if (worth > best.worth) best = { worth, pair: one.yes >= other.yes ? [one, other] : [other, one] };
+        }
+      });
+    }
+    return best.pair && best.pair.map(({ leaves }) => leaves);
+  }
+
+  return { after, hypotheses, information, nextChecks, tellsBetween, yesTable };
+})();
