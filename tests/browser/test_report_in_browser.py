@@ -2,57 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.browser.opened import PHONE
 from tests.report.fleet import HOSTILE, container, report_arguments
 
 from coldsift.report import build_report
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-
 pytestmark = pytest.mark.browser
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-WIDE = {"width": 1440, "height": 900}
-PHONE = {"width": 390, "height": 844}
 FIRST, SECOND = container(1), container(2)
-
-
-@dataclass
-class Opened:
-    """An open report with what the browser said and asked for meanwhile."""
-
-    page: Any
-    address: str
-    said: list[str] = field(default_factory=list)
-    asked: list[str] = field(default_factory=list)
-
-    def shown(self) -> list[str]:
-        """Containers of the list's visible rows, from top to bottom."""
-        return self.page.locator(".ranking tbody tr:visible .container .number").all_text_contents()
-
-    def wait_for_chart(self) -> None:
-        """Until the first opened unit's chart has its lines and, last of all, its key."""
-        self.page.locator(".chart .scatterlayer .trace").first.wait_for(state="attached")
-        self.page.locator(".key button").first.wait_for()
-
-    def assert_quiet(self) -> None:
-        """Nothing on the console, and no request but the file itself."""
-        assert self.said == []
-        assert self.asked == [self.address]
 
 
 @pytest.fixture(scope="module")
@@ -63,40 +24,6 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("report") / "index.html"
     path.write_text(build_report(**arguments), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Headless Chromium of the system."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium found on this machine")
-    with playwright.sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield started
-        started.close()
-
-
-@pytest.fixture
-def open_report(browser: Any, report: Path) -> Iterator[Any]:
-    """A function that opens the report; every context is closed afterwards."""
-    contexts = []
-
-    def open_at(fragment: str = "", viewport: dict[str, int] = WIDE, **options: Any) -> Opened:
-        context = browser.new_context(viewport=viewport, **options)
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(15_000)
-        opened = Opened(page, report.as_uri())
-        page.on("console", lambda message: opened.said.append(message.text))
-        page.on("pageerror", lambda error: opened.said.append(str(error)))
-        page.on("dialog", lambda dialog: (opened.said.append(dialog.message), dialog.dismiss()))
-        page.on("request", lambda request: opened.asked.append(request.url.partition("#")[0]))
-        page.goto(opened.address + fragment)
-        return opened
-
-    yield open_at
-    for context in contexts:
-        context.close()
 
 
 def test_the_page_opens_without_an_error_and_asks_for_nothing(open_report: Any) -> None:

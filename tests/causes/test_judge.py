@@ -127,17 +127,20 @@ UNRELATED = catalogue(
 
 
 def test_two_strong_signs_that_have_nothing_in_common_mean_more_than_one_cause() -> None:
+    """Each sign says 11, the second counts half. The pair is 0.2 × 0.95 / 3 × e^5.5 = 15.5 times as likely as
+    either cause alone, so 15.5 / 17.5. Hand calculation."""
     found = judged({"superheat": 4.0, "condensing": 4.0, "power_in_defrost": 0.0}, UNRELATED)
     first = found.row(0, named=True)
     assert first["cause"] == SEVERAL
-    assert first["chance"] > 0.9
+    assert first["chance"] == pytest.approx(15.5 / 17.5, abs=0.003)
     assert set(first["together"].split(", ")) == {STARVED, FOULED}
 
 
 def test_one_strong_sign_means_one_cause() -> None:
+    """With either of the two others beside it 0.2 × 0.95 / 3 × e^−0.5 = 0.0384 times as likely, by hand."""
     found = judged({"superheat": 4.0, "condensing": 0.0, "power_in_defrost": 0.0}, UNRELATED)
     assert found["cause"][0] == STARVED
-    assert chance(found, SEVERAL) < 0.05
+    assert chance(found, SEVERAL) / chance(found, STARVED) == pytest.approx(2 * 0.0384, abs=2e-4)
 
 
 def test_what_speaks_for_two_causes_speaks_once_for_both_together() -> None:
@@ -151,7 +154,7 @@ def test_what_speaks_for_two_causes_speaks_once_for_both_together() -> None:
 
 
 def test_a_strong_sign_that_fits_no_cause_means_none_of_these() -> None:
-    signs = {"superheat": 0.0, "condensing": 0.0, "power_in_defrost": 0.0}
+    signs: dict[str, float | None] = {"superheat": 0.0, "condensing": 0.0, "power_in_defrost": 0.0}
     usual = judged(signs | {"humidity": 0.0}, UNRELATED)
     odd = judged(signs | {"humidity": 4.0}, UNRELATED)
     assert odd["cause"].to_list()[0] == OTHER
@@ -167,7 +170,9 @@ def test_a_catalogue_of_one_cause_has_no_pair() -> None:
 
 # Kinds.
 def test_kinds_that_leave_no_trace_of_their_own_share_by_their_shares() -> None:
-    plain = catalogue([cause(STARVED, kinds={"leak": 0.8, "undercharged": 0.2})], {STARVED: {"superheat": HIGHER}})
+    plain = catalogue(
+        [cause(STARVED, kinds={"leak": 0.8, "undercharged": 0.2})], {STARVED: {"superheat": HIGHER}}
+    )
     found = judged({"superheat": 2.0}, plain).filter(pl.col("cause") == STARVED)
     assert found["kind"].to_list() == ["leak", "undercharged"]
     assert (found["chance"] / found["cause_chance"]).to_list() == pytest.approx([0.8, 0.2])
@@ -178,7 +183,7 @@ STUCK = cause("valve_stuck", kinds={"open": 0.5, "shut": 0.5})
 
 
 def test_kinds_with_a_trace_of_their_own_are_told_apart() -> None:
-    """Superheat one step below: open 0.5 + 0 = e^0, shut e^−1; so open : shut = e : 1 by hand."""
+    """Superheat one step below: open e^0, shut e^−1, so open : shut = e : 1. Hand calculation."""
     own = catalogue(
         [STUCK],
         {

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from tests.cli.test_commands import run
 
-DISPLAY = ("--reading", "set_point=5", "--reading", "supply_air=1.0", "--reading", "return_air=0.2")
+DISPLAY = ("--reading", "set_point=5", "--reading", "supply_air=5.0", "--reading", "return_air=2.2")
 
 
 def test_readings_alone_give_chances_and_what_to_check_next() -> None:

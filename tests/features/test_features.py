@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 import pytest
@@ -8,9 +10,8 @@ from tests.features.measured import measured, reason, value
 
 from coldsift.features import FEATURES
 
-
 HOURS = clock(72)
-PLAIN = {"set_point": -18.0, "supply_air": -19.5, "return_air": -17.6, "ambient_air": 25.0}
+PLAIN: dict[str, Any] = {"set_point": -18.0, "supply_air": -19.5, "return_air": -17.6, "ambient_air": 25.0}
 
 
 def test_every_feature_has_a_value_or_a_reason() -> None:

@@ -12,7 +12,12 @@ from tests.features.measured import measured, reason, value
 
 DAYS = 8
 HOURS = clock(24 * DAYS)
-COLD: dict[str, Any] = {"set_point": -18.0, "ambient_air": 25.0, "return_air": -17.6, "compressor_state": True}
+COLD: dict[str, Any] = {
+    "set_point": -18.0,
+    "ambient_air": 25.0,
+    "return_air": -17.6,
+    "compressor_state": True,
+}
 NOISE = np.random.default_rng(5).normal(0, 0.1, len(HOURS))
 
 
@@ -23,14 +28,16 @@ def split_of(split: np.ndarray) -> pl.DataFrame:
 def after(hour: float, over: float = 0.0) -> np.ndarray:
     """A change from 0 to 1 that begins at an hour and takes some hours."""
     if not over:
-        return np.where(HOURS >= hour, 1.0, 0.0)
+        return np.where(hour <= HOURS, 1.0, 0.0)
     return np.clip((HOURS - hour) / over, 0.0, 1.0)
 
 
 # 100.5 h falls within an eight-hour slot, 104 h on its edge.
 @pytest.mark.parametrize("hour", [100.5, 104.0])
 def test_a_part_that_breaks_changes_all_at_once(hour: float) -> None:
-    assert value(split_of(2.0 + 3.0 * after(hour) + NOISE), "split_abruptness") == pytest.approx(1.0, abs=0.05)
+    assert value(split_of(2.0 + 3.0 * after(hour) + NOISE), "split_abruptness") == pytest.approx(
+        1.0, abs=0.05
+    )
 
 
 def test_what_leaks_for_sixty_hours_changes_slowly() -> None:

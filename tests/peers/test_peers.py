@@ -83,7 +83,9 @@ def test_the_same_fleet_in_another_order_gives_the_same_result() -> None:
     assert compared(*logs).oddness.equals(compared(*reversed(logs)).oddness)
 
 
-def usual_distance(value: float | None, low: float | None, high: float | None, **columns: Any) -> float | None:
+def usual_distance(
+    value: float | None, low: float | None, high: float | None, **columns: Any
+) -> float | None:
     """Distance of a lone unit, the smallest difference that counts being 0.5."""
     frame = pl.DataFrame(
         {

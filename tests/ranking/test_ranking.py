@@ -1,35 +1,75 @@
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 import pytest
 from tests.builders import clock, log, timeline
+from tests.causes.small import catalogue, cause, observation
 
+from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge
 from coldsift.excursions import find_excursions
 from coldsift.features import FEATURES, unit_features
 from coldsift.peers import compare
 from coldsift.ranking import Ranking, rank
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.regimes import find_defrosts, unit_traits
+from coldsift.schema import CAUSES
+
+# Our own two causes: one that warms the air, one that the log does not show.
+CATALOGUE = catalogue(
+    [cause("capacity_lost"), cause("drain_blocked")],
+    {
+        "capacity_lost": {"control_error_now": (-1.0, -1.0, 1.6)},
+        OTHER: {"control_error_now": (-0.5, 0.2, 0.2)},
+    },
+    [
+        observation("glass_full", {"capacity_lost": 0.1}, otherwise=0.9, minutes=3),
+        observation("drain_runs", {"drain_blocked": 0.1}, otherwise=0.9, minutes=5),
+    ],
+    fault_share=0.05,
+)
 
 HOURS = clock(96, 60)
 
 
-def healthy(number: int, **channels: object) -> pl.DataFrame:
+def healthy(number: int, **channels: Any) -> pl.DataFrame:
     noise = np.random.default_rng(number).normal(0, 0.2, len(HOURS))
-    values = {
+    values: dict[str, Any] = {
         "set_point": -18.0,
         "return_air": -17.8 + noise,
         "supply_air": -19.8 + noise,
         "ambient_air": 25.0,
-    } | channels
-    return log(HOURS, f"QXAU{number:07}", **values)
+    }
+    return log(HOURS, f"QXAU{number:07}", **(values | channels))
 
 
 def ranked(*logs: pl.DataFrame) -> Ranking:
     built = timeline(*logs)
     comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
-    return rank(comparison, unit_traits(built), built, find_excursions(built), FEATURES)
+    causes = judge(comparison.distances, CATALOGUE, {}).causes
+    checks = first_checks(causes, CATALOGUE)
+    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks)
+
+
+def ranked_by(chances: dict[int, dict[str, float]], *logs: pl.DataFrame) -> Ranking:
+    """Ranked by chances that are given; what a unit is not given is its chance of being healthy."""
+    built = timeline(*logs)
+    comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    rows = []
+    for container in sorted(built["container"].unique()):
+        faults = chances.get(int(container[4:]), {})
+        own = sorted({HEALTHY: 1 - sum(faults.values()), **faults}.items(), key=lambda each: -each[1])
+        rows += [
+            {"container": container, "place": place, "cause": name, "chance": chance, "cause_chance": chance}
+            for place, (name, chance) in enumerate(own, start=1)
+        ]
+    causes = CAUSES.conform(pl.DataFrame(rows))
+    checks = pl.DataFrame({"container": sorted(built["container"].unique())}).with_columns(
+        observation=pl.lit("glass_full"), question=pl.lit("Glass full?")
+    )
+    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks)
 
 
 FLEET = [healthy(number) for number in range(14)]
@@ -86,3 +126,76 @@ def test_a_finding_says_with_whom_the_unit_was_compared() -> None:
     assert alike == ["13 other units: deep frozen, air cooled, ambient about 20 °C, over 20 min"]
     lone = row(ranked(*FLEET, healthy(20, set_point=[13.0] * len(HOURS))), 20)
     assert lone["compared_with"] == "14 other units: all units; fewer than 8 are more alike"
+
+
+def test_the_unit_that_warms_is_given_its_cause_and_the_check_that_tells_it() -> None:
+    air = np.where(HOURS > 60, -17.8 + (HOURS - 60) * 0.25, -17.8)
+    found = row(ranked(*FLEET, healthy(20, return_air=air, supply_air=air - 0.2)), 20)
+    assert found["cause_1"] == "capacity_lost"
+    assert float(str(found["chance_1"])) > 0.5
+    assert found["first_check"] == "glass_full?"
+
+
+def test_a_unit_in_which_nothing_was_found_is_sent_nobody() -> None:
+    assert ranked(*FLEET).findings["first_check"].null_count() == len(FLEET)
+
+
+@pytest.mark.parametrize(
+    ("chance", "group"),
+    [(0.05, "nothing_found"), (0.1, "watch"), (0.24, "watch"), (0.25, "this_round"), (0.99, "this_round")],
+)
+def test_the_chance_of_a_fault_decides_who_goes_when(chance: float, group: str) -> None:
+    """No limit is near: the band is not about to be left."""
+    found = row(ranked_by({3: {"leak": chance}}, *FLEET), 3)
+    assert found["group"] == group
+    assert found["chance_of_fault"] == pytest.approx(chance)
+
+
+def test_faults_of_all_kinds_count_together() -> None:
+    found = row(ranked_by({3: {"leak": 0.1, "worn": 0.1, SEVERAL: 0.06, OTHER: 0.04}}, *FLEET), 3)
+    assert found["chance_of_fault"] == pytest.approx(0.3)
+    assert found["group"] == "this_round"
+
+
+def test_the_likelier_fault_goes_first() -> None:
+    findings = ranked_by({3: {"leak": 0.4}, 7: {"leak": 0.9}, 9: {"leak": 0.6}}, *FLEET).findings
+    assert findings["container"].to_list()[:3] == ["QXAU0000007", "QXAU0000009", "QXAU0000003"]
+
+
+def test_the_three_likeliest_causes_are_named_and_the_unlikely_are_not() -> None:
+    chances = {"leak": 0.3, "worn": 0.2, "fouled": 0.015, "iced": 0.01}
+    found = row(ranked_by({3: chances}, *FLEET), 3)
+    assert (found["cause_1"], found["cause_2"], found["cause_3"]) == ("leak", "worn", None)
+    assert found["chance_1"] == pytest.approx(0.3)
+    assert found["chance_3"] is None
+    found = row(ranked_by({3: chances | {"fouled": 0.05, "iced": 0.04}}, *FLEET), 3)
+    assert found["cause_3"] == "fouled"
+
+
+def test_a_sound_unit_outside_its_band_is_still_looked_at() -> None:
+    air = np.where(HOURS > 90, -10.0, -17.8)
+    found = row(ranked_by({}, *FLEET, healthy(20, return_air=air)), 20)
+    assert found["hours_to_limit"] == 0
+    assert found["group"] == "this_round"
+    assert found["first_check"] == "Glass full?"
+
+
+def test_kinds_of_a_cause_count_once() -> None:
+    """A cause has one row a kind; its chance is that of all its kinds together."""
+    kinds = catalogue(
+        [cause("capacity_lost", kinds={"worn": 0.6, "leak": 0.4})], CATALOGUE.likelihoods, fault_share=0.3
+    )
+    built = timeline(*FLEET)
+    comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    causes = judge(comparison.distances, kinds, {}).causes
+    findings = rank(
+        comparison, unit_traits(built), built, find_excursions(built), causes, first_checks(causes, kinds)
+    ).findings
+    healthy_chance = causes.filter(pl.col("cause") == HEALTHY).sort("container")["chance"].to_numpy()
+    assert findings.sort("container")["chance_of_fault"].to_numpy() == pytest.approx(1 - healthy_chance)
+
+
+def test_a_log_that_cannot_be_judged_names_no_cause() -> None:
+    blind = healthy(20, set_point=[None] * len(HOURS))
+    found = row(ranked_by({20: {"leak": 0.9}}, *FLEET, blind), 20)
+    assert (found["group"], found["cause_1"], found["chance_1"]) == ("cannot_tell", None, None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ WORDS: Mapping[str, tuple[float, float, float]] = {
     "lower": (-0.5, 1.0, -0.5),
     "usual": (0.5, -0.5, -0.5),
 }
-"""Words that stand for the three figures of a likelihood, for whoever writes a cause without a fleet to fit."""
+"""Words for the three figures of a likelihood, for whoever writes a cause without a fleet to fit."""
 
 
 class Risk(StrEnum):
@@ -172,7 +173,10 @@ def load_catalogue(own: Path | None = None) -> Catalogue:
                 f"There are: {', '.join((*tables, 'fault_share'))}."
             )
         for name, table in tables.items():
-            table.update(read.get(name, {}))
+            entries = read.get(name, {})
+            if not isinstance(entries, dict):
+                raise CatalogueError(f"{path.name}: {name} = {entries!r}; write [{name}.name] and its keys.")
+            table.update(entries)
         fault_share = read.get("fault_share", fault_share)
     place = own or SHIPPED[0]
     catalogue = Catalogue(
@@ -181,10 +185,13 @@ def load_catalogue(own: Path | None = None) -> Catalogue:
             name: _observation(place, name, entry) for name, entry in tables["observations"].items()
         },
         likelihoods={
-            name: {feature: _likelihood(place, name, feature, row) for feature, row in entry.items()}
+            name: {
+                feature: _likelihood(place, name, feature, row)
+                for feature, row in _table(place, f"likelihoods.{name}", entry).items()
+            }
             for name, entry in tables["likelihoods"].items()
         },
-        fault_share=float(fault_share),
+        fault_share=float(fault_share) if _is_number(fault_share) else math.nan,
     )
     _check(place, catalogue)
     return catalogue
@@ -199,14 +206,22 @@ def _read(path: Path) -> dict[str, Any]:
         raise CatalogueError(f"{path.name} is not valid TOML: {error}. Correct it there.") from error
 
 
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _table(path: Path, where: str, entry: object) -> dict[str, Any]:
+    if not isinstance(entry, dict):
+        raise CatalogueError(f"{path.name}, {where}: a table is needed.")
+    return dict(entry)
+
+
 class _Entry:
     """One entry of a file, read key by key, so that a message can say which key is wrong."""
 
     def __init__(self, path: Path, name: str, entry: object) -> None:
         self._where = f"{path.name}, {name}"
-        if not isinstance(entry, dict):
-            raise CatalogueError(f"{self._where}: a table is needed.")
-        self._entry = dict(entry)
+        self._entry = _table(path, name, entry)
 
     def _take(self, key: str, kind: type | tuple[type, ...], default: object) -> Any:
         value = self._entry.pop(key, default)
@@ -220,7 +235,10 @@ class _Entry:
         return str(self._take(key, str, default))
 
     def number(self, key: str) -> float:
-        return float(self._take(key, (int, float), None))
+        value = self._take(key, (int, float), None)
+        if not math.isfinite(value):
+            raise CatalogueError(f"{self._where}: {key} = {value!r} is no number.")
+        return float(value)
 
     def texts(self, key: str) -> tuple[str, ...]:
         return tuple(map(str, self._take(key, list, [])))
@@ -228,8 +246,12 @@ class _Entry:
     def tables(self, key: str) -> list[Any]:
         return list(self._take(key, list, []))
 
-    def table(self, key: str) -> dict[str, Any]:
-        return dict(self._take(key, dict, {}))
+    def numbers(self, key: str) -> dict[str, float]:
+        table = self._take(key, dict, {})
+        for name, value in table.items():
+            if not isinstance(value, int | float) or isinstance(value, bool):
+                raise CatalogueError(f"{self._where}: {key}.{name} = {value!r} is of the wrong type.")
+        return {name: float(value) for name, value in table.items()}
 
     def done(self) -> None:
         if self._entry:
@@ -255,6 +277,14 @@ def _cause(path: Path, name: str, entry: object) -> Cause:
         kinds=kinds,
     )
     read.done()
+    ids = [kind.id for kind in kinds]
+    for kind in kinds:
+        if kind.share <= 0:
+            raise CatalogueError(
+                f"{path.name}, causes.{name}: share {kind.share:g} of {kind.id} must be above 0."
+            )
+        if ids.count(kind.id) > 1:
+            raise CatalogueError(f"{path.name}, causes.{name}: there are two kinds {kind.id}.")
     if kinds and abs(sum(kind.share for kind in kinds) - 1) > 1e-6:
         raise CatalogueError(f"{path.name}, causes.{name}: the shares of its kinds must add up to 1.")
     return cause
@@ -273,9 +303,7 @@ def _observation(path: Path, name: str, entry: object) -> Observation:
     read = _Entry(path, f"observations.{name}", entry)
     risk = read.text("risk")
     if risk not in {each.value for each in Risk}:
-        raise CatalogueError(
-            f"{path.name}, observations.{name}: risk {risk!r} is none of {', '.join(Risk)}."
-        )
+        raise CatalogueError(f"{path.name}, observations.{name}: risk {risk!r} is none of {', '.join(Risk)}.")
     observation = Observation(
         id=name,
         question=read.text("question"),
@@ -285,7 +313,7 @@ def _observation(path: Path, name: str, entry: object) -> Observation:
         minutes=read.number("minutes"),
         risk=Risk(risk),
         otherwise=read.number("otherwise"),
-        chance={each: float(value) for each, value in read.table("chance").items()},
+        chance=read.numbers("chance"),
     )
     read.done()
     for each, chance in {"otherwise": observation.otherwise, **observation.chance}.items():
@@ -306,7 +334,7 @@ def _likelihood(path: Path, name: str, feature: str, row: object) -> tuple[float
         raise CatalogueError(
             f"{path.name}, likelihoods.{name}.{feature}: {row!r} is none of {', '.join(WORDS)}."
         )
-    if isinstance(row, list) and len(row) == 3 and all(isinstance(value, int | float) for value in row):
+    if isinstance(row, list) and len(row) == 3 and all(map(_is_number, row)):
         return (float(row[0]), float(row[1]), float(row[2]))
     raise CatalogueError(
         f"{path.name}, likelihoods.{name}.{feature}: three figures or one of {', '.join(WORDS)} needed."

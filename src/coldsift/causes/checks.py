@@ -92,7 +92,7 @@ def check_table(catalogue: Catalogue) -> CheckTable:
     return CheckTable(
         leaves=((HEALTHY, ""), (OTHER, ""), (SEVERAL, ""), *((name, kind) for name, kind, _ in causes)),
         observations=tuple(catalogue.observations),
-        yes=np.array(rows),
+        yes=np.array(rows).reshape(len(rows), 3 + len(causes)),
         cost=np.array([each.minutes * RISK_FACTOR[each.risk] for each in catalogue.observations.values()]),
     )
 
@@ -119,11 +119,15 @@ def leaf_chances(causes: pl.DataFrame, table: CheckTable) -> tuple[list[str], Ar
             "leaf": range(len(table.leaves)),
         }
     )
-    known = causes.with_columns(pl.col("kind").fill_null("")).join(place, on=["cause", "kind"])
-    units = known.select(pl.col("container").unique().sort())["container"]
+    containers = causes.select(pl.col("container").unique().sort()).with_row_index("unit")
+    known = (
+        causes.with_columns(pl.col("kind").fill_null(""))
+        .join(place, on=["cause", "kind"])
+        .join(containers, on="container")
+    )
+    units = containers["container"]
     chances = np.zeros((len(units), len(table.leaves)))
-    unit = known["container"].replace_strict(units, range(len(units)), return_dtype=pl.Int64)
-    chances[unit.to_numpy(), known["leaf"].to_numpy()] = known["chance"].to_numpy()
+    chances[known["unit"].to_numpy(), known["leaf"].to_numpy()] = known["chance"].to_numpy()
     pairs = dict(known.drop_nulls("together").select("container", "together").iter_rows())
     return (
         units.to_list(),
@@ -157,7 +161,8 @@ def yes_table(table: CheckTable, pair: Sequence[str], chances: Array) -> Array:
         own = np.array([name == cause for name in names])
         weight = chances[own] if chances[own].sum() > 0 else np.ones(int(own.sum()))
         answer = table.yes[:, own] @ (weight / weight.sum())
-        stronger = np.abs(answer - ordinary) > np.abs(yes[:, several] - ordinary)
+        # Rounding must not decide between two that differ equally.
+        stronger = np.abs(answer - ordinary) > np.abs(yes[:, several] - ordinary) + 1e-9
         yes[:, several] = np.where(stronger, answer, yes[:, several])
     return yes
 

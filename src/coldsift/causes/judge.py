@@ -93,8 +93,8 @@ def judge(distances: pl.DataFrame, catalogue: Catalogue, bases: Mapping[str, str
     Notes
     -----
     The likelihoods were fitted together on simulated fleets, so that features which say the same are not
-    counted twice. More than one: for each pair of likely causes the evidence adds up, but what speaks for both
-    counts once, and that of the second counts half.
+    counted twice. More than one: for each pair of likely causes the evidence adds up, but what speaks for
+    both counts once, and that of the second counts half.
     """
     features = sorted({feature for entry in catalogue.likelihoods.values() for feature in entry})
     containers, step = step_table(distances, features)
@@ -113,7 +113,22 @@ def judge(distances: pl.DataFrame, catalogue: Catalogue, bases: Mapping[str, str
     within = np.exp(score - by_cause[:, [names.index(cause) for cause in rows.cause]])
     hypotheses = [HEALTHY, SEVERAL, *names]
     table = _chances(catalogue, containers, hypotheses, chance, rows, within, pairs)
-    return Judgement(table, _evidence(catalogue, containers, features, step, hypotheses, chance, rows, within, evidence, distances, bases))
+    return Judgement(
+        table,
+        _evidence(
+            catalogue,
+            containers,
+            features,
+            step,
+            hypotheses,
+            chance,
+            rows,
+            within,
+            evidence,
+            distances,
+            bases,
+        ),
+    )
 
 
 def _rows(catalogue: Catalogue, features: list[str]) -> _Rows:
@@ -123,12 +138,14 @@ def _rows(catalogue: Catalogue, features: list[str]) -> _Rows:
     found: list[tuple[str, str, float, Array]] = []
     for name, cause in catalogue.causes.items():
         share = catalogue.fault_share * (1 - OTHER_SHARE) * cause.prior / whole
-        own = {kind.id: kind.share for kind in cause.kinds if f"{name}.{kind.id}" in catalogue.likelihoods}
-        if not own:
+        own = {kind.id: f"{name}.{kind.id}" for kind in cause.kinds}
+        if not any(entry in catalogue.likelihoods for entry in own.values()):
             found.append((name, "", share, _likelihood(catalogue, name, place)))
-        for kind, weight in own.items():
-            shares = share * weight / sum(own.values())
-            found.append((name, kind, shares, _likelihood(catalogue, f"{name}.{kind}", place)))
+            continue
+        for kind in cause.kinds:
+            # A kind without figures of its own goes by those of its cause.
+            entry = own[kind.id] if own[kind.id] in catalogue.likelihoods else name
+            found.append((name, kind.id, share * kind.share, _likelihood(catalogue, entry, place)))
     found.append((OTHER, "", catalogue.fault_share * OTHER_SHARE, _likelihood(catalogue, OTHER, place)))
     return _Rows(
         tuple(row[0] for row in found),
@@ -159,14 +176,16 @@ def _pairs(
     member: NDArray[np.bool_],
     score: Array,
     evidence: Array,
-) -> tuple[Array, list[tuple[str, str]]]:
-    """Score of more than one cause, and each unit's likeliest pair."""
+) -> tuple[Array, list[tuple[str, ...]]]:
+    """Score of more than one cause, and each unit's likeliest pair; no pair among fewer than two causes."""
     units = np.arange(len(score))
     single = [name for name in names if name != OTHER]
     # Each cause speaks through its likeliest kind.
     best = np.stack(
         [
-            np.flatnonzero(member[:, names.index(name)])[score[:, member[:, names.index(name)]].argmax(axis=1)]
+            np.flatnonzero(member[:, names.index(name)])[
+                score[:, member[:, names.index(name)]].argmax(axis=1)
+            ]
             for name in single
         ],
         axis=1,
@@ -184,13 +203,21 @@ def _pairs(
         scores.append(np.log(own[one] * own[two]) + together)
         chosen.append((one, two))
     if not scores:
-        return np.full(len(score), -np.inf), [("", "")] * len(score)
+        return np.full(len(score), -np.inf), [()] * len(score)
     table = np.stack(scores, axis=1)
     winner = table.argmax(axis=1)
-    pairs = [
-        tuple(single[chosen[winner[unit]][side][unit]] for side in (0, 1)) for unit in range(len(score))
-    ]
-    return _log_sum(table), pairs  # type: ignore[return-value]
+    pairs = [tuple(single[chosen[winner[unit]][side][unit]] for side in (0, 1)) for unit in range(len(score))]
+    return _log_sum(table), pairs
+
+
+def _odds(own: Array, rest: Array) -> Array:
+    """Natural logarithm of odds; of chances that vanish, that of the smallest number there is."""
+    least = np.finfo(np.float64).tiny
+    odds: Array = np.log(np.maximum(own, least)) - np.log(np.maximum(rest, least))
+    return odds
+
+
+_TOLD = {"container": pl.String, "cause": pl.String, "feature": pl.String, "support": pl.Float64}
 
 
 def _chances(
@@ -200,7 +227,7 @@ def _chances(
     chance: Array,
     rows: _Rows,
     within: Array,
-    pairs: list[tuple[str, str]],
+    pairs: list[tuple[str, ...]],
 ) -> pl.DataFrame:
     """One row per unit, hypothesis and kind."""
     leaves: list[tuple[str, str | None, Array]] = []
@@ -213,7 +240,7 @@ def _chances(
             leaves += [(name, kind.id, chance[:, place] * kind.share) for kind in kinds]
         else:
             leaves.append((name, None, chance[:, place]))
-    together = [", ".join(pair) for pair in pairs]
+    together = [", ".join(pair) or None for pair in pairs]
     table = pl.concat(
         pl.DataFrame(
             {
@@ -221,7 +248,9 @@ def _chances(
                 "cause": name,
                 "kind": pl.Series([kind] * len(containers), dtype=pl.String),
                 "chance": values,
-                "together": pl.Series(together if name == SEVERAL else [None] * len(containers), dtype=pl.String),
+                "together": pl.Series(
+                    together if name == SEVERAL else [None] * len(containers), dtype=pl.String
+                ),
                 "leaf": at,
             }
         )
@@ -254,26 +283,32 @@ def _evidence(
     distances: pl.DataFrame,
     bases: Mapping[str, str],
 ) -> pl.DataFrame:
-    """What each feature adds to the odds of a likely cause against all that competes with it."""
+    """What each feature adds to the odds of a likely cause against all that competes with it.
+
+    The odds now over the odds had the feature not been logged; more than one cause is left aside, for the
+    cause may be one of them.
+    """
     causes = [name for name in hypotheses if name in catalogue.causes]
     at = {name: hypotheses.index(name) for name in hypotheses}
     weight = chance[:, [at[cause] for cause in rows.cause]] * within
     order = np.argsort(-chance[:, [at[name] for name in causes]], axis=1, kind="stable")[:, :TOLD_CAUSES]
-    ratio = np.exp(np.clip(evidence, -30, 30))
-    likelihood = np.einsum("ur,uri->ui", weight, ratio) + chance[:, [0]]
+    # Dividing a chance by its likelihood ratio takes the feature back.
+    back = np.exp(np.clip(-evidence, -30, 30))
     frames = []
     for place in range(order.shape[1]):
         for which, name in enumerate(causes):
             units = np.flatnonzero(order[:, place] == which)
             if not len(units):
                 continue
-            own_rows = [row for row, cause in enumerate(rows.cause) if cause == name]
-            own = np.einsum("ur,uri->ui", weight[np.ix_(units, own_rows)], ratio[np.ix_(units, own_rows)])
-            share = weight[np.ix_(units, own_rows)].sum(axis=1)[:, None]
-            rest = 1 - share - chance[units, at[SEVERAL]][:, None]
-            support = np.log(own / share) - np.log(
-                np.maximum(likelihood[units] - own, 1e-12) / np.maximum(rest, 1e-12)
+            mine = np.array([cause == name for cause in rows.cause])
+            own, rest = weight[units] * mine, weight[units] * ~mine
+            healthy = chance[units, at[HEALTHY]][:, None]
+            now = _odds(own.sum(axis=1)[:, None], rest.sum(axis=1)[:, None] + healthy)
+            before = _odds(
+                np.einsum("ur,uri->ui", own, back[units]),
+                np.einsum("ur,uri->ui", rest, back[units]) + healthy,
             )
+            support = now - before
             known = np.isfinite(step[units])
             unit, feature = np.nonzero(known)
             frames.append(
@@ -283,7 +318,8 @@ def _evidence(
                         "cause": name,
                         "feature": [features[f] for f in feature],
                         "support": support[unit, feature],
-                    }
+                    },
+                    schema=_TOLD,
                 )
             )
     if not frames:
@@ -294,14 +330,23 @@ def _evidence(
     side = pl.when(pl.col("support") > 0).then(pl.lit("for")).otherwise(pl.lit("against"))
     most = pl.when(pl.col("side") == "for").then(MOST_FOR).otherwise(MOST_AGAINST)
     return EVIDENCE.conform(
-        told.sort("container", "cause", pl.col("support").abs(), "feature", descending=[False, False, True, False])
+        told.sort(
+            "container", "cause", pl.col("support").abs(), "feature", descending=[False, False, True, False]
+        )
         .group_by("container", "cause", "base", maintain_order=True)
         # The strongest view tells it; together they weigh.
         .agg(pl.col("feature").first(), pl.col("support").sum())
         .filter(pl.col("support").abs() >= LEAST_SUPPORT)
         .with_columns(side=side)
-        .sort("container", "cause", pl.col("support").abs(), "feature", descending=[False, False, True, False])
+        .sort(
+            "container", "cause", pl.col("support").abs(), "feature", descending=[False, False, True, False]
+        )
         .filter(pl.int_range(pl.len()).over("container", "cause", "side") < most)
-        .join(distances.select("container", "feature", "words"), on=["container", "feature"], how="left", maintain_order="left")
+        .join(
+            distances.select("container", "feature", "words"),
+            on=["container", "feature"],
+            how="left",
+            maintain_order="left",
+        )
         .with_columns(odds=pl.col("support").exp())
     )

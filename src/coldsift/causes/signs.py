@@ -40,12 +40,14 @@ def step_table(distances: pl.DataFrame, features: Sequence[str]) -> tuple[list[s
     tuple
         Containers, sorted, and an array ``(units, features)``, NaN where a feature is not known.
     """
-    wide = (
-        distances.filter(pl.col("feature").is_in(list(features)))
-        .pivot("feature", on_columns=list(features), index="container", values="distance", aggregate_function=None)
-        .sort("container")
+    known = distances.filter(pl.col("feature").is_in(list(features))).pivot(
+        "feature", on_columns=list(features), index="container", values="distance", aggregate_function=None
     )
-    table = wide.select(pl.col(list(features)).cast(pl.Float64)).to_numpy()
+    # A unit of which only other features are known stays.
+    wide = distances.select(pl.col("container").unique().sort()).join(
+        known, on="container", how="left", maintain_order="left"
+    )
+    table = wide.select(pl.col(list(features)).cast(pl.Float64)).to_numpy().reshape(len(wide), len(features))
     return wide["container"].to_list(), steps(np.asarray(table, dtype=np.float64))
 
 

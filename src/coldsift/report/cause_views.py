@@ -75,7 +75,7 @@ and local rules come first."""
 
 _NAMES = {OTHER: "A cause that is not in the catalogue", SEVERAL: "More than one cause"}
 _ABOUT = {
-    HEALTHY: "Neither the log nor what was answered speaks for a fault. That is not the same as safe.",
+    HEALTHY: "No fault at all. Neither a log nor a few looks can prove it: that is not the same as safe.",
     OTHER: "What the log shows fits a fault, but none of the causes that are weighed here.",
     SEVERAL: "Two causes at once, each of which explains a part of what the log shows.",
 }
@@ -108,7 +108,8 @@ def probable_causes(
         no cause is likelier than :data:`WORTH_TELLING`.
     """
     table = check_table(catalogue)
-    containers, chances, pairs = leaf_chances(causes, table) if causes.height else ([], [], [])
+    several = table.leaves.index((SEVERAL, ""))
+    containers, chances, pairs = leaf_chances(causes, table)
     rows = causes.sort(
         "container", "place", "chance", "kind", descending=[False, False, True, False]
     ).rows_by_key("container", named=True, include_key=True)
@@ -156,7 +157,8 @@ def probable_causes(
                 check_view(catalogue.observations[each.observation])
                 for each in next_checks(table, own, yes)[:MOST_CHECKS]
             ),
-            data=script_safe({"chances": own.tolist(), "pair": list(pair)}),
+            # The unit's own column goes with it: which of two causes shows is settled here, once.
+            data=script_safe({"chances": own.tolist(), "several": yes[:, several].tolist()}),
         )
     return found
 

@@ -177,7 +177,8 @@ class ProbableCause:
     checks
         The best next checks, for paper and for readers without scripts.
     data
-        The unit's chances as JSON for the page's script.
+        JSON for the page's script: the chances of the unit's leaves, and the chance of a yes to each
+        observation under more than one cause.
     """
 
     name: str

@@ -111,7 +111,7 @@ def odds(factor: float) -> str:
     elif times >= 100:
         text = number(round(times, -1), 0)
     else:
-        text = number(times, 1 if times < 2.95 else 0)
+        text = number(times, 1 if times < 2.95 else 0).removesuffix(".0")
     return f"{text} times {'likelier' if factor >= 1 else 'less likely'}"
 
 

@@ -53,8 +53,8 @@
   function start(card) {
     const part = one(".probable", card);
     const container = part.dataset.container;
-    const { chances: before, pair } = JSON.parse(one(".unit-chances", part).textContent);
-    const yes = yesTable(table, pair, before);
+    const { chances: before, several } = JSON.parse(one(".unit-chances", part).textContent);
+    const yes = yesTable(table, several);
     const list = one(".hypotheses", part);
     const rows = new Map(all(".hypothesis", list).map((row) => [row.dataset.cause, row]));
     const first = new Set(all(".hypothesis:not([hidden])", list).map((row) => row.dataset.cause));
@@ -158,12 +158,12 @@
       );
       showGiven();
       const answered = seen.size === 1 ? "1 answer" : `${seen.size} answers`;
-      const named = ({ cause, chance }) => `${lower(nameOf(cause))}, ${inWords(chance)}`;
+      const named = ({ cause, chance }) => `${lower(causeNames.get(cause))}, ${inWords(chance)}`;
       one(".standing", panel).textContent =
         `${seen.size ? `After ${answered}` : "Before any check"}: ${named(leading)}; then ${named(second)}.`;
       const note = one(".answered", card);
       note.hidden = seen.size === 0;
-      note.textContent = `answers given: ${seen.size}, now: ${nameOf(leading.cause)} ${percent(leading.chance)}`;
+      note.textContent = `Answers given: ${seen.size}, now: ${nameOf(leading.cause)} ${percent(leading.chance)}`;
     }
 
     function change(answers) {

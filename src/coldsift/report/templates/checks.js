@@ -6,26 +6,11 @@ window.coldsiftChecks = (() => {
   const sum = (values) => values.reduce((total, value) => total + value, 0);
   const dot = (left, right) => left.reduce((total, value, place) => total + value * right[place], 0);
   const entropy = (chance) => -(chance * Math.log2(chance) + (1 - chance) * Math.log2(1 - chance));
-  const shares = (values) => {
-    const whole = sum(values);
-    return values.map((value) => value / whole);
-  };
 
   /* The table's chances of a yes, with one unit's own column for more than one cause. */
-  function yesTable(table, pair, chances) {
-    const several = table.leaves.findIndex(([cause]) => cause === table.several);
-    const yes = table.yes.map((row) => [...row]);
-    for (const cause of pair) {
-      const own = table.leaves.flatMap(([name], leaf) => (name === cause ? [leaf] : []));
-      const known = own.map((leaf) => chances[leaf]);
-      const weight = shares(sum(known) > 0 ? known : own.map(() => 1));
-      table.yes.forEach((row, place) => {
-        const ordinary = row[several];
-        const answer = dot(own.map((leaf) => row[leaf]), weight);
-        if (Math.abs(answer - ordinary) > Math.abs(yes[place][several] - ordinary)) yes[place][several] = answer;
-      });
-    }
-    return yes;
+  function yesTable(table, several) {
+    const own = table.leaves.findIndex(([cause]) => cause === table.several);
+    return table.yes.map((row, place) => row.map((chance, leaf) => (leaf === own ? several[place] : chance)));
   }
 
   /* Chances after what was seen, by Bayes' rule; answers is a Map from an observation's place to yes or no. */
@@ -34,7 +19,8 @@ window.coldsiftChecks = (() => {
     for (const [place, seen] of [...answers].sort(([one], [other]) => one - other)) {
       updated = updated.map((chance, leaf) => chance * (seen ? yes[place][leaf] : 1 - yes[place][leaf]));
     }
-    return shares(updated);
+    const whole = sum(updated);
+    return updated.map((chance) => chance / whole);
   }
 
   /* Expected information of every observation. [bit] */

@@ -1,0 +1,52 @@
+"""Fixtures of the tests that open a report; a module gives its own ``report``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.browser.opened import CHROMIUM, QUIET, WIDE, Opened
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Headless Chromium of the system."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if CHROMIUM is None:
+        pytest.skip("no chromium found on this machine")
+    with playwright.sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def open_report(browser: Any, report: Path) -> Iterator[Any]:
+    """A function that opens the report; every context is closed afterwards."""
+    contexts = []
+
+    def open_at(
+        fragment: str = "",
+        viewport: dict[str, int] = WIDE,
+        address: str = "",
+        beforehand: str = "",
+        **options: Any,
+    ) -> Opened:
+        context = browser.new_context(viewport=viewport, **options)
+        contexts.append(context)
+        context.add_init_script(beforehand)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        opened = Opened(page, address or report.as_uri())
+        page.on("console", lambda message: opened.said.append(message.text))
+        page.on("pageerror", lambda error: opened.said.append(str(error)))
+        page.on("dialog", lambda dialog: (opened.said.append(dialog.message), dialog.dismiss()))
+        page.on("request", lambda request: opened.asked.append(request.url.partition("#")[0]))
+        page.goto(opened.address + fragment)
+        return opened
+
+    yield open_at
+    for context in contexts:
+        context.close()
