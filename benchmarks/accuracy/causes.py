@@ -1,8 +1,8 @@
 """How right the causes are, on simulated fleets that nothing was fitted on.
 
-``python -m benchmarks.accuracy.causes``. Goes in: judging seeds. Comes out: right cause first and among the first
-three, by severity and by what the logs can tell; false causes on healthy units; the reliability of the chances;
-the same with a third of the channels absent. Every figure is of simulated fleets.
+``python -m benchmarks.accuracy.causes``. Goes in: judging seeds. Comes out: right cause first and among the
+first three, by severity and by what the logs can tell; false causes on healthy units; the reliability of the
+chances; the same with a third of the channels absent. Every figure is of simulated fleets.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,7 @@ JUDGING_SEEDS = range(1101, 1200)
 """No method has seen them."""
 
 FAULT_SHARE_ABOARD = 0.1
-"""Simulated fleets hold more faults than a ship, to have enough; healthy units are weighted up to this share."""
+"""Simulated fleets hold more faults than a ship, to have enough; healthy units are weighted up to this."""
 
 KEPT = ("set_point",)
 """Channels that every log has."""
@@ -64,7 +65,9 @@ def main() -> None:
         poor.append(verdicts(analyse(without_channels(log, seed), Settings()), truth, catalogue))
         print(f"fleet {seed}", flush=True)
     full = pl.concat(whole)
-    print(f"\nSimulated fleets: {chosen.fleets} of {UNITS} units, {DAYS:g} days, seeds from {JUDGING_SEEDS.start}")
+    print(
+        f"\nSimulated fleets: {chosen.fleets} of {UNITS} units, {DAYS:g} days, seeds {JUDGING_SEEDS.start} on"
+    )
     report(full, "all channels")
     if chosen.by_cause:
         _by_cause(full)
@@ -183,9 +186,8 @@ def report(said: pl.DataFrame, title: str) -> None:
         ("plain and left a trace", faulty.filter(pl.col("traced"), pl.col("severity") >= MILD)),
     ):
         shares = [_mean(rows[name]) for name in ("first", "third", "group_first", "group_third")]
-        print(
-            f"  {words:42}  {rows.height:5}  {shares[0]:11.1%}  {shares[1]:14.1%}   {shares[2]:.1%}, {shares[3]:.1%}"
-        )
+        together = f"{shares[2]:.1%}, {shares[3]:.1%}"
+        print(f"  {words:42}  {rows.height:5}  {shares[0]:11.1%}  {shares[1]:14.1%}   {together}")
     false = healthy.filter(pl.col("chance") > 0.5).height
     print(f"  false cause above 50 %: {false} of {healthy.height} healthy units")
     weight = np.where(
@@ -208,14 +210,16 @@ def _reliability(
     """Print what was said against what came true, and the expected calibration error."""
     print(f"  reliability, {words}: said → came true (units)")
     error = 0.0
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in pairwise(BINS):
         inside = (chance >= low) & ((chance < high) | (high == 1.0))
         if not inside.any():
             continue
         said, came = (float(np.average(values[inside], weights=weight[inside])) for values in (chance, true))
         error += float(weight[inside].sum()) * abs(said - came)
         print(f"    {low:4.0%} to {high:4.0%}: {said:6.1%} → {came:6.1%} ({int(inside.sum())})")
-    print(f"    expected calibration error {error:.3f}, healthy units weighted to {1 - FAULT_SHARE_ABOARD:.0%}")
+    print(
+        f"    expected calibration error {error:.3f}, healthy units weighted to {1 - FAULT_SHARE_ABOARD:.0%}"
+    )
 
 
 def _by_cause(said: pl.DataFrame) -> None:

@@ -32,15 +32,15 @@ LEAST = 0.02
 """Smaller figures are left out of the file."""
 
 HEADING = """\
-# What each cause does to the log. Written by `python -m benchmarks.likelihoods`; do not edit by hand: a file of
-# your own, given with --causes, replaces or adds entries.
+# What each cause does to the log. Written by `python -m benchmarks.likelihoods`; do not edit by hand: a file
+# of your own, given with --causes, replaces or adds entries.
 #
-# Fitted on simulated fleets only ({units} invented units, seeds {first} to {last}). Each line names a feature and
-# three figures, natural logarithms of the likelihood against a good unit:
+# Fitted on simulated fleets only ({units} invented units, seeds {first} to {last}). Each line names a feature
+# and three figures, natural logarithms of the likelihood against a good unit:
 #   [ when the reading is usual, added for each step below, added for each step above ]
-# A step is what `coldsift.causes.signs.steps` makes of the robust distance from the peers: 1 at about 0.8 spreads,
-# 2 at 2.5, 3 at 7. The figures of a feature that is not logged are left out, so it speaks neither for nor against.
-# Instead of three figures a line may say "higher", "lower" or "usual".
+# A step is what `coldsift.causes.signs.steps` makes of the robust distance from the peers: 1 at about 0.6
+# spreads, 2 at 1.8, 3 at 5. The figures of a feature that is not logged are left out, so it speaks neither
+# for nor against. Instead of three figures a line may say "higher", "lower" or "usual".
 # Strongest first. `_now` is the last days, `_shift` the last days against the time before.
 
 fault_share = 0.1
@@ -92,7 +92,9 @@ def fit_other(step: NDArray[np.float64], names: list[str], features: list[str]) 
     return _twice(step, (~healthy(names)).astype(np.int64), 1, features)
 
 
-def _twice(step: NDArray[np.float64], label: NDArray[np.int64], hypotheses: int, features: list[str]) -> Array:
+def _twice(
+    step: NDArray[np.float64], label: NDArray[np.int64], hypotheses: int, features: list[str]
+) -> Array:
     seen = [step, *(forget(step, features, share, seed=place) for place, share in enumerate(LEFT_OUT))]
     table = parts(np.concatenate(seen)).astype(np.float32)
     labels = np.tile(label, len(seen))

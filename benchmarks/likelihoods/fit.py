@@ -1,8 +1,8 @@
-"""Regularised fit of a multinomial log-linear model: one figure for usual, one a step below, one a step above.
+"""Regularised fit of a multinomial log-linear model: a figure for usual, one a step below, one a step above.
 
-The good unit is the reference with all figures zero, and no hypothesis has an intercept beyond its share of the
-fitting data: what is not known leaves the chances at the prior. Features that say the same share the weight
-between them, because all figures are fitted together.
+The good unit is the reference with all figures zero, and no hypothesis has an intercept beyond its share of
+the fitting data: what is not known leaves the chances at the prior. Features that say the same share the
+weight between them, because all figures are fitted together.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ ROUTES = ("tropics", "winter", "mixed")
 
 UNITS, DAYS, FAULT_SHARE = 200, 14.0, 0.4
 
-FITTING_SEEDS = range(101, 161)
+FITTING_SEEDS = range(101, 201)
 """Below 1000; accuracy is judged on seeds from 1001 on."""
 
 HARD_SEEDS = range(141, 161)

@@ -13,8 +13,8 @@ import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine import Screening, write_outputs
 from coldsift.engine.checking import (
-    CheckError,
     Checked,
+    CheckError,
     as_json,
     check_readings,
     check_run,
@@ -81,7 +81,7 @@ def chances(checked: Checked) -> dict[str, float]:
 
 
 def test_the_masked_expansion_valve_is_named_first_from_the_log(run: Path, valve_unit: str) -> None:
-    """Discharge low, no trip, all temperatures alike: the sign that misleads. See the issue's masking case."""
+    """Discharge low, no trip, all temperatures alike: the sign that misleads."""
     catalogue = load_catalogue()
     causes, evidence = check_run(run, valve_unit)
     checked = conclude(causes, evidence, {}, catalogue)
@@ -101,9 +101,7 @@ def test_the_masked_expansion_valve_is_named_first_from_the_display_alone() -> N
 
 def test_frost_at_the_economizer_and_a_full_sight_glass_point_the_same_way() -> None:
     before = chances(from_readings(*MASKED_VALVE))
-    after = chances(
-        from_readings(*MASKED_VALVE, saw=("frost_at_economizer=yes", "sight_glass_bubbles=no"))
-    )
+    after = chances(from_readings(*MASKED_VALVE, saw=("frost_at_economizer=yes", "sight_glass_bubbles=no")))
     assert after["expansion_valve_not_opening"] > before["expansion_valve_not_opening"]
     assert after["low_refrigerant"] < before["low_refrigerant"]
 
@@ -212,9 +210,7 @@ def test_readings_that_do_not_combine_are_refused_with_those_that_do() -> None:
 
 def test_superheat_of_readings_is_that_of_the_published_table() -> None:
     """R134a, suction 1.0 bar gauge, pipe 0.0 °C: 9.909 K (computed with CoolProp 8.0.0, check values)."""
-    table = reading_distances(
-        parse_readings(["suction_pressure=1.0bar_g", "suction_temperature=0"]), "R134a"
-    )
+    table = reading_distances(parse_readings(["suction_pressure=1.0bar_g", "suction_temperature=0"]), "R134a")
     value = table.filter(pl.col("feature") == "superheat_now")["value"].item()
     assert value == pytest.approx(9.909, abs=0.02)
 

@@ -131,7 +131,7 @@ def test_a_lone_unit_without_a_usual_range_is_not_judged() -> None:
 def test_a_lone_unit_is_told_the_usual_range() -> None:
     result = compared(unit(1, return_air=np.full(len(HOURS), -14.5)))
     words = result.distances.filter(pl.col("feature") == "in_band_share")["words"].item()
-    assert words == "Share of hold time in the band 0.0 %; 100 expected, too few peers to compare"
+    assert words == "Share of hold time in the band 0.0 %; 100 % expected, too few peers to compare"
 
 
 def test_what_is_always_held_against_the_usual_is_not_excused_by_the_peers() -> None:

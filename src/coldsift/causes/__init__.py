@@ -1,8 +1,8 @@
 """Probable causes: from what is odd about a unit to the part, and to the check that would settle it.
 
 Goes in: each feature's distance from the peers or from the unit's own past, and the catalogue. Comes out: the
-chance of every cause beside "nothing wrong", "none of these" and "more than one", the evidence for and against
-in words, and which look or measurement tells most for its minutes.
+chance of every cause beside "nothing wrong", "none of these" and "more than one", the evidence for and
+against in words, and which look or measurement tells most for its minutes.
 """
 
 from coldsift.causes.catalogue import (

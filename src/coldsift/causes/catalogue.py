@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import math
 import tomllib
 from collections.abc import Mapping
@@ -10,6 +11,8 @@ from enum import StrEnum
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from coldsift.features import FEATURES
 
 SHIPPED = (Path(__file__).with_name("catalogue.toml"), Path(__file__).with_name("likelihoods.toml"))
 
@@ -351,7 +354,20 @@ def _check(path: Path, catalogue: Catalogue) -> None:
     ):
         unknown = [each for each in entry if each not in known]
         if unknown:
-            raise CatalogueError(f"{path.name}, {name}: no cause {', '.join(unknown)}.")
+            raise CatalogueError(
+                f"{path.name}, {name}: no cause {', '.join(unknown)}. A cause that replaces a shipped one "
+                "must restate the kinds that others name."
+            )
+    for name, entry in catalogue.likelihoods.items():
+        if name == HEALTHY:
+            raise CatalogueError(
+                f"{path.name}, likelihoods.{name}: a good unit is what all others are held against."
+            )
+        for feature in entry:
+            if feature not in FEATURES:
+                near = difflib.get_close_matches(feature, FEATURES, n=3)
+                hint = f" Did you mean {' or '.join(near)}?" if near else " See features.parquet of any run."
+                raise CatalogueError(f"{path.name}, likelihoods.{name}: no feature {feature!r}.{hint}")
     for cause in catalogue.causes.values():
         missing = [each for each in cause.first_checks if each not in catalogue.observations]
         missing += [each for each in cause.alike if each not in catalogue.causes]

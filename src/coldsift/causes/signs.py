@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-STEP = 0.7
+STEP = 0.5
 """Robust distance that makes the first step; further ones count on a logarithmic scale."""
 
 MOST_STEPS = 5.0

@@ -110,11 +110,11 @@ def screen(
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
+    from coldsift.causes import CatalogueError, load_catalogue
     from coldsift.cli.terminal import follow, show
     from coldsift.engine import OutputError, Settings, write_outputs
     from coldsift.engine import screen as run
     from coldsift.intake import WrongCall
-    from coldsift.causes import CatalogueError, load_catalogue
     from coldsift.regimes import Bands
 
     fluid, fluids = _refrigerants(refrigerant or [])
@@ -198,7 +198,8 @@ def check(
         Path | None, typer.Option("--run", help="Folder of the run; the only one under reports without it.")
     ] = None,
     saw: Annotated[
-        list[str] | None, typer.Option("--saw", help="What was seen: OBSERVATION=yes or =no; may be repeated.")
+        list[str] | None,
+        typer.Option("--saw", help="What was seen: OBSERVATION=yes or =no; may be repeated."),
     ] = None,
     answers: Annotated[
         Path | None, typer.Option("--answers", help="Answers saved from the report's page.")
@@ -220,7 +221,7 @@ def check(
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print for machines.")] = False,
 ) -> None:
-    """Put what you saw to a finished run, or judge a unit from its readings alone; says what to check next."""
+    """Put what you saw to a finished run, or judge a unit by its readings alone; says what to check next."""
     from coldsift.cli.terminal import plain, show_check
     from coldsift.engine import checking
     from coldsift.engine.readings import ReadingError, parse_readings
@@ -232,13 +233,17 @@ def check(
                 typer.echo(plain(f"{each.id:34}  {each.question}"))
             return
         if (container is None) == (not reading):
-            raise checking.CheckError("name a container of a finished run, or give --reading; one of the two.")
+            raise checking.CheckError(
+                "name a container of a finished run, or give --reading; one of the two."
+            )
         seen = checking.parse_answers(saw or [], catalogue)
         if container is not None:
             own, evidence = checking.check_run(checking.finished_run(run), container)
         else:
             own, evidence = checking.check_readings(
-                parse_readings(reading or []), _refrigerants([refrigerant] if refrigerant else [])[0], catalogue
+                parse_readings(reading or []),
+                _refrigerants([refrigerant] if refrigerant else [])[0],
+                catalogue,
             )
         if answers:
             saved = checking.read_answers(answers, own["container"][0], catalogue)

@@ -158,7 +158,8 @@ def show_check(checked: Checked) -> None:
         for side in ("for", "against"):
             for words, odds in told.filter(told["side"] == side).select("words", "odds").iter_rows():
                 factor = odds if odds >= 1 else 1 / odds
-                line(f"         {side:7}  {words} ({factor:.1f} times {'likelier' if odds >= 1 else 'less likely'})")
+                turn = "likelier" if odds >= 1 else "less likely"
+                line(f"         {side:7}  {words} ({factor:.1f} times {turn})")
     leading = next((each.id for each in checked.hypotheses if each.id in catalogue.causes), None)
     if leading and checked.hypotheses[0].id == leading:
         cause = catalogue.causes[leading]
@@ -181,9 +182,8 @@ def show_check(checked: Checked) -> None:
         risk = "" if observation.risk == "none" else f", risk: {observation.risk.replace('_', ' ')}"
         line(f"  {place}. {observation.question} ({observation.minutes:g} min{risk})  [{observation.id}]")
         line(f"     {observation.how}")
-    line(
-        "Local rules, lock-out and licensed practice come first. This advises; it never says that a unit is safe."
-    )
+    line("Local rules, lock-out and licensed practice come first.")
+    line("This advises; it never says that a unit is safe.")
 
 
 def show_tables(tables: Mapping[str, OutputTable]) -> None:

@@ -1,4 +1,4 @@
-"""What was seen by hand, put to a finished run or to a few readings: the chances it leaves, and what to see next."""
+"""What was seen by hand, put to a finished run or to a few readings: the chances, and what to see next."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ from coldsift.engine.readings import reading_distances
 from coldsift.features import FEATURES
 
 SUSPECTED = 0.5
-"""A unit whose display somebody notes down is under suspicion: chance of a fault before the readings are weighed.
-Common practice, no source."""
+"""A unit whose display somebody notes down is under suspicion: chance of a fault before its readings are
+weighed. Common practice, no source."""
 
 ANSWERS = {"yes": True, "no": False}
 
@@ -136,7 +136,9 @@ def finished_run(run: Path | None) -> Path:
     """
     if run is not None:
         if not (run / "causes.parquet").is_file():
-            raise CheckError(f"{run} holds no finished run with causes. Name the folder given to screen --out.")
+            raise CheckError(
+                f"{run} holds no finished run with causes. Name the folder given to screen --out."
+            )
         return run
     found = sorted(path.parent for path in Path("reports").glob("*/causes.parquet"))
     if len(found) == 1:
@@ -173,9 +175,9 @@ def check_readings(
     distances = reading_distances(readings, refrigerant)
     if distances.is_empty():
         raise CheckError(
-            "these readings do not combine into anything to judge. Useful together: supply_air, return_air and "
-            "set_point; suction_pressure and suction_temperature; discharge_pressure and ambient_air; the three "
-            "currents or voltages."
+            "these readings do not combine into anything to judge. Useful together: supply_air, return_air "
+            "and set_point; suction_pressure and suction_temperature; discharge_pressure and ambient_air; "
+            "the three currents or voltages."
         )
     judgement = judge(distances, replace(catalogue, fault_share=SUSPECTED), bases)
     return judgement.causes, judgement.evidence
@@ -209,7 +211,7 @@ def conclude(
     unknown = sorted(set(causes["cause"]) - {cause for cause, _ in table.leaves})
     if unknown:
         raise CheckError(
-            f"the run knows causes that this catalogue does not: {', '.join(unknown)}. Give the same --causes."
+            f"the run knows causes that the catalogue does not: {', '.join(unknown)}. Give the same --causes."
         )
     containers, chances, pairs = leaf_chances(causes, table)
     yes = yes_table(table, pairs[0], chances[0])

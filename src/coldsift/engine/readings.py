@@ -1,7 +1,7 @@
 """From readings alone: a unit of which only the display was noted down, no log.
 
-Goes in: readings as written, ``suction_pressure=-0.9bar_g``. Comes out: the same table of distances as the peers
-give, each against the usual range of good units, because there is nothing else to hold them against.
+Goes in: readings as written, ``suction_pressure=-0.9bar_g``. Comes out: the same table of distances as the
+peers give, each against the usual range of good units, because there is nothing else to hold them against.
 """
 
 from __future__ import annotations
@@ -60,8 +60,9 @@ def parse_readings(texts: Iterable[str]) -> dict[str, float | bool | str]:
     Parameters
     ----------
     texts
-        ``channel=value`` or ``channel=value unit``, such as ``supply_air=-1.5``, ``suction_pressure=-0.9bar_g``,
-        ``compressor_state=on``, ``condenser_cooling=water``. A pressure must say gauge or absolute.
+        ``channel=value`` or ``channel=value unit``, such as ``supply_air=-1.5``,
+        ``suction_pressure=-0.9bar_g``, ``compressor_state=on``, ``condenser_cooling=water``. A pressure must
+        say gauge or absolute.
 
     Returns
     -------
@@ -150,7 +151,7 @@ def reading_distances(readings: Mapping[str, float | bool | str], refrigerant: s
     Returns
     -------
     polars.DataFrame
-        ``container`` (:data:`CONTAINER`), ``feature``, ``value``, ``distance``, ``words``: what the readings give.
+        ``container`` (:data:`CONTAINER`), ``feature``, ``value``, ``distance``, ``words``: what they give.
     """
     moment = datetime(2000, 1, 1, tzinfo=UTC)
     row = {"container": CONTAINER, "time": moment, "source": "readings", "row": 1, **readings}

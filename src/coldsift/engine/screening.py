@@ -83,7 +83,6 @@ class Settings:
             "layout": self.layout or "as each file shows",
         }
 
-
     def _other_refrigerants(self) -> list[str]:
         """For example: R404A in 2 (CSQU3054383, TASU1170000)."""
         others: dict[str, list[str]] = {}

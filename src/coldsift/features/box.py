@@ -101,9 +101,7 @@ def warm_up_features(timeline: pl.DataFrame) -> pl.LazyFrame:
         timeline.lazy()
         .with_columns(air=air, stretch=pl.col("powered").cum_sum().over(unit))
         .filter(~pl.col("powered"), ~pl.col("gap"), pl.col("air").is_not_null())
-        .with_columns(
-            since=(pl.col("time") - pl.col("time").first().over(stretch)).dt.total_seconds() / 3600
-        )
+        .with_columns(since=(pl.col("time") - pl.col("time").first().over(stretch)).dt.total_seconds() / 3600)
         .filter(pl.col("since") >= SETTLING_HOURS)
         .group_by(stretch)
         .agg(

@@ -50,22 +50,15 @@ class Statistic(StrEnum):
     def of(self, values: pl.Expr, hours: pl.Expr) -> pl.Expr:
         """Aggregate values; ``hours`` weighs the time mean."""
         match self:
-            case Statistic.MEDIAN:
-                return values.median()
-            case Statistic.MEAN:
-                return values.mean()
             case Statistic.SPREAD:
                 return values.quantile(0.9, "linear") - values.quantile(0.1, "linear")
             case Statistic.TIME_MEAN:
                 return (values * hours).sum() / hours.filter(values.is_not_null()).sum()
-            case Statistic.HIGH:
-                return values.quantile(0.95, "linear")
-            case Statistic.LOW:
-                return values.quantile(0.05, "linear")
-            case Statistic.SUM:
-                return values.sum()
-            case Statistic.MAX:
-                return values.max()
+            case Statistic.HIGH | Statistic.LOW:
+                return values.quantile(0.95 if self is Statistic.HIGH else 0.05, "linear")
+            case _:
+                plain: pl.Expr = getattr(values, self.value)()
+                return plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +99,8 @@ class Feature:
     recent_hours
         What counts as now in its views. [h]
     usual
-        Range in good units whatever the peers do, wide; judges a unit without enough peers, and readings alone.
-        Common practice, no source.
+        Range in good units whatever the peers do, wide; judges a unit without enough peers, and readings
+        alone. Common practice, no source.
     by_peers
         False when it is always held against ``usual``.
     saturated
@@ -151,4 +144,4 @@ AIR_ONLY_HOLD = (
 AIR_COOLED = pl.col("condenser_cooling").str.to_lowercase().fill_null("air") != "water"
 
 STANDSTILL = pl.col("standing_hours") >= 0.25
-"""Compressor off long enough for the high side to have fallen most of its way. [h] Common practice, no source."""
+"""Compressor off long enough for the high side to have fallen most of its way. Common practice, no source."""

@@ -30,7 +30,7 @@ _SPEED = pl.col("compressor_frequency")
 _SPLIT = pl.col("return_air") - pl.col("supply_air")
 _COIL_TO_AIR = pl.col("return_air") - pl.col("evaporating")
 FED_COIL = 25.0
-"""A coil further below the air than this is starved: its own temperature then says nothing of its sensor. [K]"""
+"""A coil further below the air is starved: its temperature then says nothing of its sensor. [K]"""
 _RATIO = pl.col("discharge_pressure") / pl.col("suction_pressure")
 
 FULL_SPEED = 100.0
@@ -162,8 +162,8 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         "K",
         "Coil sensor above the evaporating temperature",
         "hold, compressor running",
-        "median of evaporator_temperature − dew temperature at suction_pressure, while the coil is fed: return_air "
-        f"less than {FED_COIL:g} K above that",
+        "median of evaporator_temperature − dew temperature at suction_pressure, while the coil is fed: "
+        f"return_air less than {FED_COIL:g} K above that",
         "Coil sensor seated, suction pressure against a gauge",
         source=_SATURATION,
         needs=("evaporator_temperature", "suction_pressure", "return_air"),
@@ -357,7 +357,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         "bar",
         "Lowest standstill pressure above saturation",
         "compressor off for a quarter of an hour or longer",
-        "5th percentile of discharge_pressure − saturation pressure at the warmer of ambient_air and return_air",
+        "5th percentile of discharge_pressure − saturation pressure at the warmer of ambient and return air",
         "Air or other gas in the circuit, discharge pressure against a gauge",
         source=_SATURATION,
         needs=("discharge_pressure", "ambient_air"),

@@ -1,4 +1,4 @@
-"""How a change came about: within hours, as when a part breaks, or over days, as when something leaks or ices."""
+"""How a change came about: within hours, as when a part breaks, or over days, as in a leak or icing."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def onset_features(base: Sequence[Feature]) -> tuple[Feature, ...]:
             f"Share of the change that came within {SLOTS_ACROSS * int(SLOT[:-1])} h: "
             f"{feature.words[0].lower()}{feature.words[1:]}",
             feature.regime,
-            f"largest change of the {SLOT} medians over {SLOTS_ACROSS} slots / their range, where the range is at "
+            f"largest change of the {SLOT} medians over {SLOTS_ACROSS} slots / their range, where that is at "
             f"least {LEAST_CHANGE:g} × {feature.scale:g} {feature.unit}; medians of: {feature.formula}",
             feature.look_first,
             needs=feature.needs,
@@ -77,7 +77,11 @@ def onset_values(rows: pl.LazyFrame, base: Sequence[Feature]) -> pl.LazyFrame:
         medians.append(feature.of.filter(feature.where).median().alias(f"{feature.name}_abruptness"))
     scales = {f"{feature.name}_abruptness": feature.scale for feature in chosen}
     span = pl.col("value").max() - pl.col("value").min()
-    change = (pl.col("value") - pl.col("value").shift(SLOTS_ACROSS)).abs().max()
+    # Across missing slots a slow change would look like a quick one.
+    near = pl.col("slot") - pl.col("slot").shift(SLOTS_ACROSS) == pl.duration(
+        hours=SLOTS_ACROSS * int(SLOT[:-1])
+    )
+    change = (pl.col("value") - pl.col("value").shift(SLOTS_ACROSS)).abs().filter(near).max()
     return (
         rows.filter(OWN & pl.col("settled"))
         .group_by(unit, slot=pl.col("time").dt.truncate(SLOT))
@@ -92,7 +96,8 @@ def onset_values(rows: pl.LazyFrame, base: Sequence[Feature]) -> pl.LazyFrame:
             unit,
             "feature",
             value=pl.when(
-                pl.col("span") >= LEAST_CHANGE * pl.col("feature").replace_strict(scales, return_dtype=pl.Float64)
+                pl.col("span")
+                >= LEAST_CHANGE * pl.col("feature").replace_strict(scales, return_dtype=pl.Float64)
             ).then(pl.min_horizontal(pl.col("change") / pl.col("span"), 1.0)),
             samples="samples",
         )

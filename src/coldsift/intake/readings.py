@@ -427,7 +427,7 @@ class Reader:
         return self._settle_pressure(raw, names)
 
     def _stated_refrigerant(self) -> str:
-        """Refrigerant as the file names it, spelled as coldsift does; empty when it names none that is known."""
+        """Refrigerant as the file names it, spelled our way; empty when it names none that is known."""
         stated = fact(self.fit.facts, self.layout.refrigerant_fact) or fact(self.fit.facts, REFRIGERANT_FACT)
         if not stated:
             return ""

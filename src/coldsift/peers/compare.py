@@ -190,8 +190,9 @@ def _words() -> pl.Expr:
     verb = pl.col("view").replace_strict({view.value: verb for view, verb in verbs.items()})
     usual = (
         pl.when(pl.col("usual_low") == pl.col("usual_high"))
-        .then(number("usual_low"))
-        .otherwise(pl.format("{} to {}", number("usual_low"), number("usual_high")))
+        .then(pl.format("{} {}", number("usual_low"), unit))
+        .otherwise(pl.format("{} to {} {}", number("usual_low"), number("usual_high"), unit))
+        .str.strip_chars_end()
     )
     return (
         pl.when(~pl.col("by_peers"))

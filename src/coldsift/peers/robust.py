@@ -98,9 +98,9 @@ def group_statistics(values: pl.DataFrame, members: pl.DataFrame) -> pl.DataFram
         ``value``), ``peers`` (other units with a value) and ``z`` = (adjusted − median) / spread. The
         spread is 1.4826 × the median absolute deviation of the group, drawn towards that of the fleet in
         small groups, and never below ``scale``. With fewer than ``FEWEST_PEERS`` peers, z is the distance
-        from the usual range in ``LONE_SCALES`` scales, or null. ``z_range`` is the same with a spread that also
-        covers the peers' 10th to 90th percentile: units of two ordinary kinds in one group have a small
-        median deviation, and neither kind is odd.
+        from the usual range in ``LONE_SCALES`` scales, or null. ``z_range`` is the same with a spread that
+        also covers the peers' 10th to 90th percentile: units of two ordinary kinds in one group have a
+        small median deviation, and neither kind is odd.
     """
     group = ["feature", "peer_group"]
     centre = pl.col("adjusted").median()
@@ -151,6 +151,6 @@ def _distance(spread: pl.Expr) -> pl.Expr:
 
 
 def beyond_usual(value: pl.Expr, low: pl.Expr, high: pl.Expr, scale: pl.Expr) -> pl.Expr:
-    """Distance of a value from a usual range, ``LONE_SCALES`` scales for one; 0 inside, null without a range."""
+    """Distance from a usual range, ``LONE_SCALES`` scales for one; 0 inside, null without a range."""
     outside = pl.when(value > high).then(value - high).when(value < low).then(value - low).otherwise(0.0)
     return pl.when(low.is_not_null() & value.is_not_null()).then(outside / (LONE_SCALES * scale))

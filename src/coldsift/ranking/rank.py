@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from coldsift.container_numbers import is_valid
 from coldsift.causes import HEALTHY
+from coldsift.container_numbers import is_valid
 from coldsift.peers import Comparison
 from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
