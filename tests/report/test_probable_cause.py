@@ -33,6 +33,7 @@ from coldsift.causes import (
     yes_table,
 )
 from coldsift.causes.checks import RISK_FACTOR
+from coldsift.causes.signs import MOST_STEPS, STEP
 from coldsift.report import build_report, words
 from coldsift.report.cause_views import RISKS, lead
 
@@ -283,7 +284,7 @@ def test_the_method_says_plainly_that_the_likelihoods_are_simulated(html: str) -
     text = _text(html)
     assert "These likelihoods were fitted on simulated fleets, not on real ones" in text
     assert "Bayes’ rule" in text
-    assert "robust distance / 0.70, at most 5 either way" in text
+    assert f"robust distance / {STEP:.2f}, at most {MOST_STEPS:g} either way" in text
 
 
 def test_a_fleet_without_judged_causes_still_makes_a_page() -> None:

@@ -419,6 +419,23 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         against="lift",
     ),
     Feature(
+        "air_at_stop",
+        "K",
+        "Air above set point when the compressor stops",
+        "hold",
+        "median of controlling air − set_point at the readings at which the compressor has just stopped",
+        "Protectors, contactor, pressure switches: it stops though cold is called",
+        needs=("set_point", "compressor_state"),
+        minimum=3,
+        scale=0.3,
+        worry=Worry.HIGH,
+        of=pl.when(pl.col("switched") & ~pl.col("running")).then(
+            pl.col("controlling_air") - pl.col("set_point")
+        ),
+        where=(pl.col("regime") == "hold") & ~pl.col("shared"),
+        watched=True,
+    ),
+    Feature(
         "power_standing",
         "W",
         "Power with compressor and heater off",

@@ -73,7 +73,7 @@ def _stuck(channel: str, other: str) -> Feature:
         "or longer",
         f"The {label} sensor and its plug",
         needs=(channel, other),
-        scale=1.0,
+        scale=0.4,
         worry=Worry.HIGH,
         usual=(0.0, 0.0),
         of=pl.col(f"{channel}_stuck_range"),
