@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -203,3 +205,22 @@ def test_an_answer_moves_the_next_check() -> None:
     clear = after(chances, table, {glass: False})
     assert clear[LEAVES.index("leak")] < 0.1
     assert next_checks(TABLE, clear, table, [glass])[0].observation == "pulses"
+
+
+def test_a_cause_that_is_nearly_certain_is_confirmed_by_its_own_checks_first() -> None:
+    """A quick look at something else would tell a little more for its minutes, and settle nothing."""
+    leak = replace(LEAK, first_checks=("slow_proof",))
+    table = check_table(
+        catalogue(
+            [leak],
+            observations=[
+                observation("quick_look", {"leak": 0.4}, minutes=0.1),
+                observation("slow_proof", {"leak": 0.95}, minutes=60.0),
+            ],
+        )
+    )
+    for chance_of_leak, first in ((0.9, "slow_proof"), (0.5, "quick_look")):
+        chances = np.array([1 - chance_of_leak, 0.0, 0.0, chance_of_leak])
+        found = [check.observation for check in next_checks(table, chances, table.yes)]
+        assert found[0] == first
+        assert sorted(found) == ["quick_look", "slow_proof"]

@@ -355,7 +355,5 @@ def test_a_unit_without_any_pressure_names_it_in_all_that_rests_on_one() -> None
 @pytest.mark.parametrize("beyond", [-0.8, 1.5])
 def test_the_air_when_the_compressor_stops_tells_a_satisfied_stop_from_a_trip(beyond: float) -> None:
     standing = np.arange(len(HOURS)) % 4 == 3
-    found = measured(
-        unit(return_air=np.where(standing, -18.0 + beyond, -18.0), compressor_state=~standing)
-    )
+    found = measured(unit(return_air=np.where(standing, -18.0 + beyond, -18.0), compressor_state=~standing))
     assert value(found, "air_at_stop") == pytest.approx(beyond)

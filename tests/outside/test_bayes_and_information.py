@@ -20,6 +20,7 @@ from scipy.stats import entropy
 from tests.causes.small import catalogue, cause, observation
 
 from coldsift.causes import Risk, after, check_table, information, next_checks
+from coldsift.causes.checks import OVERHEAD_MINUTES
 
 Array = NDArray[np.float64]
 
@@ -160,7 +161,7 @@ def test_checks_are_ordered_by_information_for_a_weighted_minute() -> None:
     table = check_table(small)
     chances = np.array([0.3, 0.1, 0.1, 0.35, 0.15])
     worth = {
-        name: mutual_information(chances, row) / weighted
+        name: mutual_information(chances, row) / (OVERHEAD_MINUTES + weighted)
         for (name, *_, weighted), row in zip(asked, table.yes, strict=True)
     }
     found = next_checks(table, chances, table.yes)

@@ -12,6 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
 
+from coldsift.causes import load_catalogue
 from coldsift.engine import Screening
 from coldsift.engine.checking import Checked, kinds_in_words
 from coldsift.intake import Message
@@ -109,13 +110,16 @@ def _show_first_units(screening: Screening, console: Console) -> None:
     first = screening.findings.filter(screening.findings["group"].cast(str) != "nothing_found").head(
         FIRST_ROWS
     )
+    catalogue = load_catalogue(screening.settings.causes)
     rows: list[list[str]] = []
     for row in first.iter_rows(named=True):
         reasons = screening.analysis.reasons[row["container"]]
+        cause = f"{catalogue.name(row['cause_1'])} {100 * row['chance_1']:.0f} %" if row["cause_1"] else ""
         cells = (
             str(row["rank"]),
             row["container"],
             GROUP_WORDS[row["group"]],
+            cause,
             row["first_check"] or "",
             reasons[0] if reasons else "",
         )
@@ -125,7 +129,8 @@ def _show_first_units(screening: Screening, console: Console) -> None:
             console.print(Text("  ".join(filter(None, line))))
         return
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading, share in (("rank", 1), ("container", 3), ("group", 3), ("first check", 8), ("why", 12)):
+    shares = {"rank": 1, "container": 3, "group": 3, "cause": 5, "check first": 7, "why": 10}
+    for heading, share in shares.items():
         table.add_column(heading, overflow="fold", ratio=share, min_width=min(len(heading), 5))
     for line in rows:
         table.add_row(*(Text(cell) for cell in line))

@@ -24,7 +24,7 @@ from coldsift.causes import (
     next_checks,
     yes_table,
 )
-from coldsift.causes.checks import LEAST_BITS, RISK_FACTOR
+from coldsift.causes.checks import CONFIRM_FROM, LEAST_BITS, RISK_FACTOR
 from coldsift.report import words
 from coldsift.report.charts import script_safe
 from coldsift.report.model import CheckView, EvidenceView, FeatureWords, Hypothesis, KindView, ProbableCause
@@ -249,6 +249,8 @@ def script_table(catalogue: Catalogue, run: str) -> str:
             "observations": table.observations,
             "yes": table.yes.tolist(),
             "cost": table.cost.tolist(),
+            "confirming": table.confirming,
+            "confirm_from": CONFIRM_FROM,
             "least_bits": LEAST_BITS,
             "several": SEVERAL,
             "healthy": HEALTHY,

@@ -281,6 +281,8 @@ class Page:
     check_table: str
     blank_hypotheses: tuple[Hypothesis, ...]
     risk_weights: tuple[tuple[str, str], ...]
+    check_overhead: str
+    confirm_from: str
     step: str
     most_steps: str
     show_weight: bool

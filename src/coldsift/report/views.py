@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from coldsift.causes import Catalogue
+from coldsift.causes.checks import CONFIRM_FROM, OVERHEAD_MINUTES
 from coldsift.causes.signs import MOST_STEPS, STEP
 from coldsift.report import charts, words
 from coldsift.report.cause_views import blank_hypotheses, probable_causes, risk_weights, script_table
@@ -159,6 +160,8 @@ def build_page(
         check_table=script_table(catalogue, _run(sources)) if probable else "",
         blank_hypotheses=blank_hypotheses(catalogue) if probable else (),
         risk_weights=risk_weights(),
+        check_overhead=words.number(OVERHEAD_MINUTES, 0, "min"),
+        confirm_from=words.number(100 * CONFIRM_FROM, 0, "%"),
         step=words.reading(STEP),
         most_steps=words.number(MOST_STEPS, 0),
         show_weight=any(unit.weight not in (None, 1.0) for unit in units),

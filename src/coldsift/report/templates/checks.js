@@ -1,7 +1,8 @@
 "use strict";
 /* The sums of src/coldsift/causes/checks.py, number for number; tests hold the two against each other.
    A table has leaves [[cause, kind]], observations [id], yes [observation][leaf], cost [observation],
-   several (the id of more than one cause) and least_bits. */
+   several (the id of more than one cause), confirming {cause: [place of observation]}, confirm_from and
+   least_bits. */
 window.coldsiftChecks = (() => {
   const sum = (values) => values.reduce((total, value) => total + value, 0);
   const dot = (left, right) => left.reduce((total, value, place) => total + value * right[place], 0);
@@ -28,15 +29,25 @@ window.coldsiftChecks = (() => {
     return yes.map((row) => Math.max(entropy(dot(row, chances)) - dot(row.map(entropy), chances), 0));
   }
 
+  /* Places of the observations that confirm the leading cause, when it is likely enough. */
+  function confirming(table, chances) {
+    const sure = hypotheses(table, chances).find(
+      ({ cause, chance }) => cause in table.confirming && chance >= table.confirm_from,
+    );
+    return sure ? table.confirming[sure.cause] : [];
+  }
+
   /* Observations worth making, the best first; answered holds the places of those already made. */
   function nextChecks(table, chances, yes, answered = []) {
     const made = new Set(answered);
+    const first = confirming(table, chances);
+    const rank = (place) => (first.includes(place) ? first.indexOf(place) : first.length);
     return information(chances, yes)
       .map((bits, place) => ({
         observation: table.observations[place], place, bits, bitsPerMinute: bits / table.cost[place],
       }))
       .filter(({ bits, place }) => bits >= table.least_bits && !made.has(place))
-      .sort((one, other) => other.bitsPerMinute - one.bitsPerMinute);
+      .sort((one, other) => rank(one.place) - rank(other.place) || other.bitsPerMinute - one.bitsPerMinute);
   }
 
   /* Hypotheses with their kinds' chances together: [{cause, chance, leaves}], in the table's order. */
