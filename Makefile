@@ -32,7 +32,7 @@ accuracy: $(READY_DEV)
 	$(BIN)/python -m benchmarks.accuracy
 	$(BIN)/python -m benchmarks.accuracy.causes
 
-# Simulates the fitting fleets (about 25 minutes on two cores) and rewrites the causes' likelihoods.
+# Simulates the fitting fleets (about an hour) and rewrites the causes' likelihoods.
 likelihoods: $(READY_DEV)
 	$(BIN)/python -m benchmarks.likelihoods --cache build/fleets
 

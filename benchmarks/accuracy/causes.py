@@ -17,11 +17,17 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from benchmarks.likelihoods.fleets import DAYS, FAULT_SHARE, ROUTES, UNITS, sign_features
+from benchmarks.likelihoods.fleets import (
+    DAYS,
+    FAULT_SHARE,
+    ROUTES,
+    UNITS,
+    sign_features,
+    without_channels,
+)
 from coldsift.causes import HEALTHY, OTHER, Catalogue, judge, load_catalogue
 from coldsift.engine.screening import Analysis, Settings, analyse
 from coldsift.features import FEATURES
-from coldsift.schema import CHANNELS
 from coldsift.simulate import Fleet, simulate
 from coldsift.simulate.plan import FleetPlan, plan_fleet
 
@@ -30,11 +36,6 @@ JUDGING_SEEDS = range(1101, 1200)
 
 FAULT_SHARE_ABOARD = 0.1
 """Simulated fleets hold more faults than a ship, to have enough; healthy units are weighted up to this."""
-
-KEPT = ("set_point",)
-"""Channels that every log has."""
-
-ABSENT = 1 / 3
 
 LISTED = 0.1
 """Chance of a fault from which the report lists a unit."""
@@ -92,19 +93,6 @@ def sailed(plan: FleetPlan, cache: Path | None) -> tuple[pl.DataFrame, pl.DataFr
         fleet.log.write_parquet(cache / "log.parquet")
         fleet.truth.write_parquet(cache / "truth.parquet")
     return fleet.log, fleet.truth
-
-
-def without_channels(log: pl.DataFrame, seed: int) -> pl.DataFrame:
-    """The log with a third of each unit's channels taken out, drawn unit by unit."""
-    draw = np.random.default_rng(seed)
-    units = log["container"].unique().sort()
-    channels = [name for name in CHANNELS if name not in KEPT and log[name].null_count() < len(log)]
-    keeps = draw.random((len(units), len(channels))) >= ABSENT
-    place = log["container"].replace_strict(units, range(len(units)), return_dtype=pl.Int64)
-    return log.with_columns(
-        pl.when(pl.Series(keeps[place.to_numpy(), at])).then(pl.col(name)).alias(name)
-        for at, name in enumerate(channels)
-    )
 
 
 def with_trace(features: pl.DataFrame, twins: pl.DataFrame) -> list[str]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from coldsift.causes.catalogue import HEALTHY
 from coldsift.engine.screening import Settings, analyse
 from coldsift.features import FEATURES, View
+from coldsift.schema import CHANNELS
 from coldsift.simulate import simulate
 from coldsift.simulate.plan import plan_fleet
 
@@ -43,6 +44,10 @@ HARD_CAUSES = (
 NOT_SIGNS = ("log_interval", "log_hours", "lift", "hours_to_set_point_predicted")
 """Features that say what is asked of a unit, or of its log, and nothing of a cause."""
 
+ABSENT = 1 / 3
+KEPT = ("set_point",)
+"""Share of each unit's channels that a poor log lacks, and those that every log has."""
+
 KINDS = {
     "evaporator_temperature": "evaporator_coil",
     "suction_pressure": "suction_pressure",
@@ -67,7 +72,7 @@ def sign_features() -> list[str]:
     return chosen
 
 
-def fleet(seed: int, cache: Path | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
+def fleet(seed: int, cache: Path | None = None, poor: bool = False) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Distances and truth of one simulated fleet.
 
     Parameters
@@ -76,6 +81,8 @@ def fleet(seed: int, cache: Path | None = None) -> tuple[pl.DataFrame, pl.DataFr
         Of the fleet; also decides the route.
     cache
         Folder in which logs and distances are kept for the next run.
+    poor
+        With a third of each unit's channels taken out.
 
     Returns
     -------
@@ -83,8 +90,9 @@ def fleet(seed: int, cache: Path | None = None) -> tuple[pl.DataFrame, pl.DataFr
         ``container, feature, value, distance, words``, and the truth of :class:`coldsift.simulate.Fleet`.
     """
     folder = cache / str(seed) if cache else None
-    if folder and (folder / "features.parquet").is_file():
-        return pl.read_parquet(folder / "features.parquet"), pl.read_parquet(folder / "truth.parquet")
+    kept = "poor.parquet" if poor else "features.parquet"
+    if folder and (folder / kept).is_file():
+        return pl.read_parquet(folder / kept), pl.read_parquet(folder / "truth.parquet")
     if folder and (folder / "log.parquet").is_file():
         log, truth = pl.read_parquet(folder / "log.parquet"), pl.read_parquet(folder / "truth.parquet")
     else:
@@ -99,12 +107,12 @@ def fleet(seed: int, cache: Path | None = None) -> tuple[pl.DataFrame, pl.DataFr
             )
         )
         log, truth = sailed.log, sailed.truth
-    distances = analyse(log, Settings()).distances
+    distances = analyse(without_channels(log, seed) if poor else log, Settings()).distances
     if folder:
         folder.mkdir(parents=True, exist_ok=True)
         log.write_parquet(folder / "log.parquet")
         truth.write_parquet(folder / "truth.parquet")
-        distances.write_parquet(folder / "features.parquet")
+        distances.write_parquet(folder / kept)
     return distances, truth
 
 
@@ -121,24 +129,17 @@ def hypothesis_of(truth: pl.DataFrame) -> list[str]:
     return names
 
 
-def forget(step: NDArray[np.float64], features: list[str], share: float, seed: int) -> NDArray[np.float64]:
-    """The same units with channels left out at random, and with them every feature that needs one.
-
-    Parameters
-    ----------
-    step
-        ``(units, features)``.
-    features
-        Names of the columns.
-    share
-        Share of each unit's channels to leave out.
-    seed
-        Of the draw.
-    """
-    channels = sorted({channel for name in features for channel in FEATURES[name].needs})
-    needs = np.array([[channel in FEATURES[name].needs for name in features] for channel in channels])
-    gone = np.random.default_rng(seed).random((len(step), len(channels))) < share
-    return np.where(gone.astype(float) @ needs > 0, np.nan, step)
+def without_channels(log: pl.DataFrame, seed: int) -> pl.DataFrame:
+    """The log with a third of each unit's channels taken out, drawn unit by unit."""
+    draw = np.random.default_rng(seed)
+    units = log["container"].unique().sort()
+    channels = [name for name in CHANNELS if name not in KEPT and log[name].null_count() < len(log)]
+    keeps = draw.random((len(units), len(channels))) >= ABSENT
+    place = log["container"].replace_strict(units, range(len(units)), return_dtype=pl.Int64)
+    return log.with_columns(
+        pl.when(pl.Series(keeps[place.to_numpy(), at])).then(pl.col(name)).alias(name)
+        for at, name in enumerate(channels)
+    )
 
 
 def healthy(names: list[str]) -> NDArray[np.bool_]:
