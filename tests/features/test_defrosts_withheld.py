@@ -49,3 +49,10 @@ def test_a_compressor_that_stands_gathers_none() -> None:
 
 def test_hours_without_power_gather_none() -> None:
     assert hours_without_defrost(power_state=HOURS < 40) == pytest.approx(40.0)
+
+
+def test_what_has_gathered_since_the_last_defrost_is_told_apart_from_the_longest_stretch() -> None:
+    """The same two defrosts: 25.5 h since the last, whatever came before."""
+    defrosting = ((HOURS >= 20) & (HOURS < 20.5)) | ((HOURS >= 70) & (HOURS < 70.5))
+    readings: pl.DataFrame = log(HOURS, **(COLD | {"compressor_state": True, "defrost_state": defrosting}))
+    assert value(measured(readings), "frosting_since_defrost") == pytest.approx(25.5, abs=0.3)

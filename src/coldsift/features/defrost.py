@@ -80,6 +80,14 @@ _WITHOUT_DEFROST = Feature(
 FROSTING = -1.0
 """A warmer coil gathers no frost. [°C]"""
 
+_SINCE_DEFROST = replace(
+    _WITHOUT_DEFROST,
+    name="frosting_since_defrost",
+    words="Running time since the last defrost",
+    formula="sum of hours with the compressor running, and the coil below −1 °C where it is logged, from the "
+    "last defrost to the end of the log",
+)
+
 RECENT_DEFROST_HOURS = 96.0
 """What counts as now for defrosts, which come once or twice a day. [h]"""
 
@@ -102,6 +110,7 @@ DEFROST_FEATURES: tuple[Feature, ...] = (
     *_FROM_TABLE,
     *(_against_before(feature) for feature in _FROM_TABLE if feature.name != "defrosts_unfinished"),
     _WITHOUT_DEFROST,
+    _SINCE_DEFROST,
 )
 
 
@@ -149,9 +158,14 @@ def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyF
             )
             .sum()
         )
-        .group_by(unit)
-        .agg(value=pl.col("hours").max(), samples=pl.len())
-        .with_columns(feature=pl.lit("without_defrost"))
+        .sort(unit, "stretch")
+        .group_by(unit, maintain_order=True)
+        .agg(
+            samples=pl.len(),
+            without_defrost=pl.col("hours").max(),
+            frosting_since_defrost=pl.col("hours").last(),
+        )
+        .unpivot(index=[unit, "samples"], variable_name="feature", value_name="value")
     )
     columns = [unit, "feature", "value", "samples"]
     return pl.concat([whole.select(columns), shift.select(columns), running_time.select(columns)])
