@@ -80,7 +80,9 @@ def main() -> None:
     if chosen.by_cause:
         _by_cause(full)
     _report_left_out(pl.concat(strange))
-    report(pl.concat(poor), "a third of each unit's channels absent")
+    lacking = pl.concat(poor)
+    report(lacking, "a third of each unit's channels absent")
+    _report_loss(full, lacking)
 
 
 def sailed(plan: FleetPlan, cache: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -243,6 +245,15 @@ def report(said: pl.DataFrame, title: str) -> None:
     right = (said["first"] & (said["cause"] != HEALTHY)).to_numpy()
     _reliability("likeliest cause", said["chance"].to_numpy(), right, weight)
     _reliability("any fault", said["fault"].to_numpy(), (said["cause"] != HEALTHY).to_numpy(), weight)
+
+
+def _report_loss(full: pl.DataFrame, lacking: pl.DataFrame) -> None:
+    """Print what the absent channels cost, in points of all faults."""
+    faulty = [said.filter(pl.col("cause") != HEALTHY) for said in (full, lacking)]
+    words = {"first": "right first", "third": "in first three", "group_first": "first, alike as one"}
+    losses = {text: _mean(faulty[0][name]) - _mean(faulty[1][name]) for name, text in words.items()}
+    told = ", ".join(f"{text} {100 * loss:.1f}" for text, loss in losses.items())
+    print(f"  lost against all channels, in points: {told}")
 
 
 def _mean(values: pl.Series) -> float:

@@ -135,7 +135,8 @@ class Feature:
 OWN = ~pl.col("shared")
 """Readings that are the unit's own: not in an event of the whole ship."""
 
-HOLD = (pl.col("regime") == "hold") & OWN & pl.col("at_present_set_point")
+ANY_HOLD = (pl.col("regime") == "hold") & OWN
+HOLD = ANY_HOLD & pl.col("at_present_set_point")
 RUNNING_HOLD = HOLD & pl.col("running").fill_null(True)
 AIR_ONLY_HOLD = (
     HOLD & ~pl.col("running").fill_null(True) & (pl.col("evaporator_fan_speed").fill_null(100) > 0)
@@ -145,3 +146,12 @@ AIR_COOLED = pl.col("condenser_cooling").str.to_lowercase().fill_null("air") != 
 
 STANDSTILL = pl.col("standing_hours") >= 0.25
 """Compressor off long enough for the high side to have fallen most of its way. Common practice, no source."""
+
+
+def imbalance(*names: str) -> pl.Expr:
+    """Imbalance of three phases: 100 × largest distance from their mean / their mean. [%]"""
+    mean = pl.mean_horizontal(*names)
+    known = pl.all_horizontal(pl.col(name).is_not_null() for name in names)
+    return pl.when(known & (mean > 0)).then(
+        100 * pl.max_horizontal((pl.col(name) - mean).abs() for name in names) / mean
+    )

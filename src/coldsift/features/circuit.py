@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from coldsift.features.catalogue import (
     AIR_COOLED,
+    ANY_HOLD,
     DEFINITION,
     RUNNING_HOLD,
     STANDSTILL,
     Feature,
     Statistic,
     Worry,
+    imbalance,
 )
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, REFUSALS, saturation
 
@@ -91,15 +93,6 @@ def with_saturation(
             (pl.col("hours") * (~running).cast(pl.Float64)).cum_sum().over(stretch) - pl.col("hours")
         ),
         switched=pl.col("running") != pl.col("running").shift(1).over("container"),
-    )
-
-
-def imbalance(*names: str) -> pl.Expr:
-    """Imbalance of three phases: 100 × largest distance from their mean / their mean. [%]"""
-    mean = pl.mean_horizontal(*names)
-    known = pl.all_horizontal(pl.col(name).is_not_null() for name in names)
-    return pl.when(known & (mean > 0)).then(
-        100 * pl.max_horizontal((pl.col(name) - mean).abs() for name in names) / mean
     )
 
 
@@ -398,7 +391,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         worry=Worry.HIGH,
         usual=(0.0, 0.0),
         of=(~pl.col("running") & (pl.col("controlling_air") - pl.col("set_point") > 1)).cast(pl.Float64),
-        where=(pl.col("regime") == "hold") & ~pl.col("shared"),
+        where=ANY_HOLD,
         statistic=Statistic.TIME_MEAN,
         watched=True,
     ),
@@ -413,7 +406,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         scale=0.15,
         worry=Worry.HIGH,
         of=pl.col("switched").cast(pl.Float64) / pl.col("usual_hours"),
-        where=(pl.col("regime") == "hold") & ~pl.col("shared"),
+        where=ANY_HOLD,
         statistic=Statistic.MEAN,
         watched=True,
         against="lift",
@@ -432,7 +425,7 @@ CIRCUIT_FEATURES: tuple[Feature, ...] = (
         of=pl.when(pl.col("switched") & ~pl.col("running")).then(
             pl.col("controlling_air") - pl.col("set_point")
         ),
-        where=(pl.col("regime") == "hold") & ~pl.col("shared"),
+        where=ANY_HOLD,
         watched=True,
     ),
     Feature(

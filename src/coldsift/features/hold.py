@@ -12,13 +12,13 @@ from coldsift.features.catalogue import (
     Feature,
     Statistic,
     Worry,
+    imbalance,
 )
 
 _ERROR = pl.col("controlling_air") - pl.col("set_point")
 _SPLIT = pl.col("return_air") - pl.col("supply_air")
 _CURRENTS = ("current_1", "current_2", "current_3")
 _MEAN_CURRENT = pl.mean_horizontal(*_CURRENTS)
-_ALL_CURRENTS = pl.all_horizontal(pl.col(name).is_not_null() for name in _CURRENTS)
 
 HOLD_FEATURES: tuple[Feature, ...] = (
     Feature(
@@ -318,11 +318,7 @@ HOLD_FEATURES: tuple[Feature, ...] = (
         scale=1.5,
         usual=(0.0, 4.0),
         worry=Worry.HIGH,
-        of=pl.when(_ALL_CURRENTS & (_MEAN_CURRENT > 2)).then(
-            100
-            * pl.max_horizontal((pl.col(name) - _MEAN_CURRENT).abs() for name in _CURRENTS)
-            / _MEAN_CURRENT
-        ),
+        of=pl.when(_MEAN_CURRENT > 2).then(imbalance(*_CURRENTS)),
         where=RUNNING_HOLD,
         watched=True,
     ),

@@ -8,8 +8,9 @@ import polars as pl
 
 from coldsift.features.catalogue import OWN, Feature, Worry
 
-SLOT = "8h"
+SLOT_HOURS = 8
 SLOTS_ACROSS = 2
+ACROSS_HOURS = SLOTS_ACROSS * SLOT_HOURS
 """A change is looked at over as many slots: one that falls within a slot shows whole in the next but one."""
 
 LEAST_SLOTS = 9
@@ -36,11 +37,11 @@ def onset_features(base: Sequence[Feature]) -> tuple[Feature, ...]:
         Feature(
             f"{feature.name}_abruptness",
             "",
-            f"Share of the change that came within {SLOTS_ACROSS * int(SLOT[:-1])} h: "
+            f"Share of the change that came within {ACROSS_HOURS} h: "
             f"{feature.words[0].lower()}{feature.words[1:]}",
             feature.regime,
-            f"largest change of the {SLOT} medians over {SLOTS_ACROSS} slots / their range, where that is at "
-            f"least {LEAST_CHANGE:g} × {feature.scale:g} {feature.unit}; medians of: {feature.formula}",
+            f"largest change of the {SLOT_HOURS} h medians over {ACROSS_HOURS} h / their range, where that is "
+            f"at least {LEAST_CHANGE:g} × {feature.scale:g} {feature.unit}; medians of: {feature.formula}",
             feature.look_first,
             needs=feature.needs,
             minimum=LEAST_SLOTS,
@@ -78,13 +79,11 @@ def onset_values(rows: pl.LazyFrame, base: Sequence[Feature]) -> pl.LazyFrame:
     scales = {f"{feature.name}_abruptness": feature.scale for feature in chosen}
     span = pl.col("value").max() - pl.col("value").min()
     # Across missing slots a slow change would look like a quick one.
-    near = pl.col("slot") - pl.col("slot").shift(SLOTS_ACROSS) == pl.duration(
-        hours=SLOTS_ACROSS * int(SLOT[:-1])
-    )
+    near = pl.col("slot") - pl.col("slot").shift(SLOTS_ACROSS) == pl.duration(hours=ACROSS_HOURS)
     change = (pl.col("value") - pl.col("value").shift(SLOTS_ACROSS)).abs().filter(near).max()
     return (
         rows.filter(OWN & pl.col("settled"))
-        .group_by(unit, slot=pl.col("time").dt.truncate(SLOT))
+        .group_by(unit, slot=pl.col("time").dt.truncate(f"{SLOT_HOURS}h"))
         .agg(medians)
         .sort(unit, "slot")
         .unpivot(index=[unit, "slot"], variable_name="feature", value_name="value")
