@@ -40,8 +40,8 @@ def onset_features(base: Sequence[Feature]) -> tuple[Feature, ...]:
             f"Share of the change that came within {ACROSS_HOURS} h: "
             f"{feature.words[0].lower()}{feature.words[1:]}",
             feature.regime,
-            f"largest change of the {SLOT_HOURS} h medians over {ACROSS_HOURS} h / their range, where that is "
-            f"at least {LEAST_CHANGE:g} × {feature.scale:g} {feature.unit}; medians of: {feature.formula}",
+            f"largest change of the {SLOT_HOURS} h medians over {ACROSS_HOURS} h / their range, where that "
+            f"is at least {LEAST_CHANGE:g} × {feature.scale:g} {feature.unit}; medians of: {feature.formula}",
             feature.look_first,
             needs=feature.needs,
             minimum=LEAST_SLOTS,
