@@ -19,17 +19,15 @@ from numpy.typing import NDArray
 
 from benchmarks.likelihoods.fleets import (
     DAYS,
-    FAULT_SHARE,
-    ROUTES,
     UNITS,
+    planned,
+    sailed,
     sign_features,
     without_channels,
 )
 from coldsift.causes import HEALTHY, OTHER, Catalogue, judge, load_catalogue
 from coldsift.engine.screening import Analysis, Settings, analyse
-from coldsift.features import FEATURES
-from coldsift.simulate import Fleet, simulate
-from coldsift.simulate.plan import FleetPlan, plan_fleet
+from coldsift.features import BASES, FEATURES
 
 JUDGING_SEEDS = range(1101, 1200)
 """No method has seen them."""
@@ -59,9 +57,7 @@ def main() -> None:
     catalogue = load_catalogue()
     whole, poor, strange = [], [], []
     for seed in JUDGING_SEEDS[: chosen.fleets]:
-        plan = plan_fleet(
-            units=UNITS, days=DAYS, seed=seed, route=ROUTES[seed % len(ROUTES)], fault_share=FAULT_SHARE
-        )
+        plan = planned(seed)
         log, truth = sailed(plan, chosen.cache / str(seed) if chosen.cache else None)
         twin = replace(plan, units=tuple(replace(unit, cause=HEALTHY, severity=0.0) for unit in plan.units))
         healthy_log, _ = sailed(twin, chosen.cache / "twin" / str(seed) if chosen.cache else None)
@@ -83,18 +79,6 @@ def main() -> None:
     lacking = pl.concat(poor)
     report(lacking, "a third of each unit's channels absent")
     _report_loss(full, lacking)
-
-
-def sailed(plan: FleetPlan, cache: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Log and truth of a plan, kept in a folder for the next run."""
-    if cache and (cache / "log.parquet").is_file() and (cache / "truth.parquet").is_file():
-        return pl.read_parquet(cache / "log.parquet"), pl.read_parquet(cache / "truth.parquet")
-    fleet: Fleet = simulate(plan)
-    if cache:
-        cache.mkdir(parents=True, exist_ok=True)
-        fleet.log.write_parquet(cache / "log.parquet")
-        fleet.truth.write_parquet(cache / "truth.parquet")
-    return fleet.log, fleet.truth
 
 
 def with_trace(features: pl.DataFrame, twins: pl.DataFrame) -> list[str]:
@@ -183,7 +167,6 @@ def left_out(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> p
     polars.DataFrame
         ``container``, ``cause`` (the one left out), ``named`` (likeliest hypothesis) and its ``chance``.
     """
-    bases = {name: feature.base or name for name, feature in FEATURES.items()}
     said = []
     for cause in catalogue.causes:
         units = truth.filter(pl.col("cause") == cause)["container"]
@@ -199,7 +182,7 @@ def left_out(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> p
             },
         )
         own = analysis.distances.filter(pl.col("container").is_in(units.to_list()))
-        first = judge(own, without, bases).causes.filter(pl.col("place") == 1)
+        first = judge(own, without, BASES).causes.filter(pl.col("place") == 1)
         said.append(
             first.unique("container", keep="first", maintain_order=True).select(
                 "container", pl.lit(cause).alias("cause"), named="cause", chance="cause_chance"

@@ -13,7 +13,7 @@ from coldsift.engine.screening import Settings, analyse
 from coldsift.features import FEATURES, View
 from coldsift.schema import CHANNELS
 from coldsift.simulate import simulate
-from coldsift.simulate.plan import plan_fleet
+from coldsift.simulate.plan import FleetPlan, plan_fleet
 
 ROUTES = ("tropics", "winter", "mixed")
 
@@ -93,27 +93,36 @@ def fleet(seed: int, cache: Path | None = None, poor: bool = False) -> tuple[pl.
     kept = "poor.parquet" if poor else "features.parquet"
     if folder and (folder / kept).is_file():
         return pl.read_parquet(folder / kept), pl.read_parquet(folder / "truth.parquet")
-    if folder and (folder / "log.parquet").is_file():
-        log, truth = pl.read_parquet(folder / "log.parquet"), pl.read_parquet(folder / "truth.parquet")
-    else:
-        sailed = simulate(
-            plan_fleet(
-                units=UNITS,
-                days=DAYS,
-                seed=seed,
-                route=ROUTES[seed % len(ROUTES)],
-                fault_share=FAULT_SHARE,
-                causes=HARD_CAUSES if seed in HARD_SEEDS else None,
-            )
-        )
-        log, truth = sailed.log, sailed.truth
+    log, truth = sailed(planned(seed), folder)
     distances = analyse(without_channels(log, seed) if poor else log, Settings()).distances
     if folder:
-        folder.mkdir(parents=True, exist_ok=True)
-        log.write_parquet(folder / "log.parquet")
-        truth.write_parquet(folder / "truth.parquet")
         distances.write_parquet(folder / kept)
     return distances, truth
+
+
+def planned(seed: int) -> FleetPlan:
+    """The fleet of a seed; those of :data:`HARD_SEEDS` hold the causes that are hard to tell apart."""
+    return plan_fleet(
+        units=UNITS,
+        days=DAYS,
+        seed=seed,
+        route=ROUTES[seed % len(ROUTES)],
+        fault_share=FAULT_SHARE,
+        causes=HARD_CAUSES if seed in HARD_SEEDS else None,
+    )
+
+
+def sailed(plan: FleetPlan, folder: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Log and truth of a plan, kept in a folder for the next run."""
+    if folder and (folder / "log.parquet").is_file():
+        return pl.read_parquet(folder / "log.parquet"), pl.read_parquet(folder / "truth.parquet")
+    voyage = simulate(plan)
+    if folder:
+        folder.mkdir(parents=True, exist_ok=True)
+        # The log last: where it stands, the truth stands beside it.
+        voyage.truth.write_parquet(folder / "truth.parquet")
+        voyage.log.write_parquet(folder / "log.parquet")
+    return voyage.log, voyage.truth
 
 
 def hypothesis_of(truth: pl.DataFrame) -> list[str]:

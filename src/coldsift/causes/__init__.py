@@ -7,9 +7,11 @@ against in words, and which look or measurement tells most for its minutes.
 
 from coldsift.causes.catalogue import (
     HEALTHY,
+    NAMED_CAUSES,
     NAMES,
     OTHER,
     SEVERAL,
+    WORTH_NAMING,
     Catalogue,
     CatalogueError,
     Cause,
@@ -32,9 +34,11 @@ from coldsift.causes.judge import Judgement, judge
 
 __all__ = [
     "HEALTHY",
+    "NAMED_CAUSES",
     "NAMES",
     "OTHER",
     "SEVERAL",
+    "WORTH_NAMING",
     "Catalogue",
     "CatalogueError",
     "Cause",

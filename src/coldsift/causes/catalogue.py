@@ -21,6 +21,10 @@ OTHER = "other_cause"
 SEVERAL = "more_than_one"
 """Hypotheses that always compete with the causes: nothing wrong, none of these, more than one of these."""
 
+NAMED_CAUSES = 3
+WORTH_NAMING = 0.02
+"""So many of a unit's hypotheses are named, none less likely than this."""
+
 NAMES = {HEALTHY: "Nothing wrong", OTHER: "None of these", SEVERAL: "More than one of these"}
 
 WORDS: Mapping[str, tuple[float, float, float]] = {

@@ -8,14 +8,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from coldsift.causes.catalogue import Catalogue
+from coldsift.causes.catalogue import NAMED_CAUSES, Catalogue
 from coldsift.causes.weigh import Weighed
 from coldsift.schema import EVIDENCE
 
 Array = NDArray[np.float64]
-
-TOLD_CAUSES = 3
-"""Evidence is told for a unit's likeliest causes."""
 
 MOST_FOR, MOST_AGAINST = 6, 4
 """Pieces of evidence told for and against each."""
@@ -75,7 +72,7 @@ def _supports(weighed: Weighed, causes: list[str]) -> pl.DataFrame:
     cause may be one of them.
     """
     by_cause = np.stack([weighed.chance[:, weighed.of(name)].sum(axis=1) for name in causes], axis=1)
-    likeliest = np.argsort(-by_cause, axis=1, kind="stable")[:, :TOLD_CAUSES]
+    likeliest = np.argsort(-by_cause, axis=1, kind="stable")[:, :NAMED_CAUSES]
     # Dividing a chance by its likelihood ratio takes the feature back.
     back = np.exp(np.clip(-weighed.evidence, -30, 30))
     healthy = weighed.healthy[:, None]

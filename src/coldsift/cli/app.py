@@ -222,12 +222,13 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print for machines.")] = False,
 ) -> None:
     """Put what you saw to a finished run, or judge a unit by its readings alone; says what to check next."""
+    from coldsift.causes import CatalogueError, load_catalogue
     from coldsift.cli.terminal import plain, show_check
     from coldsift.engine import checking
     from coldsift.engine.readings import ReadingError, parse_readings
 
     try:
-        catalogue = checking.catalogue_of(causes)
+        catalogue = load_catalogue(causes)
         if observations:
             for each in catalogue.observations.values():
                 typer.echo(plain(f"{each.id:34}  {each.question}"))
@@ -249,7 +250,7 @@ def check(
             saved = checking.read_answers(answers, own["container"][0], catalogue)
             seen = {**saved, **seen}
         checked = checking.conclude(own, evidence, seen, catalogue)
-    except (checking.CheckError, ReadingError) as error:
+    except (CatalogueError, checking.CheckError, ReadingError) as error:
         _say(f"error: {plain(str(error))}")
         raise typer.Exit(2) from None
     if as_json:

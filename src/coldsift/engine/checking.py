@@ -13,18 +13,16 @@ import polars as pl
 
 from coldsift.causes import (
     Catalogue,
-    CatalogueError,
     NextCheck,
     after,
     check_table,
     judge,
     leaf_chances,
-    load_catalogue,
     next_checks,
     yes_table,
 )
 from coldsift.engine.readings import reading_distances
-from coldsift.features import FEATURES
+from coldsift.features import BASES
 
 SUSPECTED = 0.5
 """A unit whose display somebody notes down is under suspicion: chance of a fault before its readings are
@@ -171,7 +169,6 @@ def check_readings(
     readings: Mapping[str, float | bool | str], refrigerant: str, catalogue: Catalogue
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Causes and evidence from readings alone."""
-    bases = {name: feature.base or name for name, feature in FEATURES.items()}
     distances = reading_distances(readings, refrigerant)
     if distances.is_empty():
         raise CheckError(
@@ -179,7 +176,7 @@ def check_readings(
             "and set_point; suction_pressure and suction_temperature; discharge_pressure and ambient_air; "
             "the three currents or voltages."
         )
-    judgement = judge(distances, replace(catalogue, fault_share=SUSPECTED), bases)
+    judgement = judge(distances, replace(catalogue, fault_share=SUSPECTED), BASES)
     return judgement.causes, judgement.evidence
 
 
@@ -270,14 +267,6 @@ def as_json(checked: Checked, most_checks: int = 10) -> dict[str, Any]:
             for check in checked.checks[:most_checks]
         ],
     }
-
-
-def catalogue_of(causes: Path | None) -> Catalogue:
-    """The catalogue, its errors as :class:`CheckError`."""
-    try:
-        return load_catalogue(causes)
-    except CatalogueError as error:
-        raise CheckError(str(error)) from None
 
 
 def kinds_in_words(hypothesis: Hypothesis, catalogue: Catalogue) -> Sequence[str]:

@@ -13,7 +13,7 @@ import polars as pl
 
 from coldsift.causes import first_checks, judge, load_catalogue
 from coldsift.excursions import GRACE_HOURS, find_excursions
-from coldsift.features import FEATURES, unit_features
+from coldsift.features import BASES, FEATURES, unit_features
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
 from coldsift.peers import compare
 from coldsift.ranking import rank
@@ -239,8 +239,7 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
     comparison = compare(features, traits, FEATURES)
     at("causes")
     catalogue = load_catalogue(settings.causes)
-    bases = {name: feature.base or name for name, feature in FEATURES.items()}
-    judgement = judge(comparison.distances, catalogue, bases)
+    judgement = judge(comparison.distances, catalogue, BASES)
     checks = first_checks(judgement.causes, catalogue)
     at("ranking")
     ranking = rank(comparison, traits, timeline, excursions, judgement.causes, checks)

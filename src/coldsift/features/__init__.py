@@ -9,6 +9,6 @@ direction it worries and what to look at first. To add one, append it to the lis
 """
 
 from coldsift.features.catalogue import RECENT_HOURS, Feature, View, Worry
-from coldsift.features.compute import FEATURES, unit_features
+from coldsift.features.compute import BASES, FEATURES, unit_features
 
-__all__ = ["FEATURES", "RECENT_HOURS", "Feature", "View", "Worry", "unit_features"]
+__all__ = ["BASES", "FEATURES", "RECENT_HOURS", "Feature", "View", "Worry", "unit_features"]

@@ -78,6 +78,9 @@ _ONSET = onset_features(_BASE)
 FEATURES: Mapping[str, Feature] = {feature.name: feature for feature in (*_with_views(_BASE), *_ONSET)}
 """Every feature by name."""
 
+BASES: Mapping[str, str] = {name: feature.base or name for name, feature in FEATURES.items()}
+"""Feature that each feature is a view of, or itself."""
+
 _TREND_DAYS = 4
 """A trend needs as many days with a value."""
 

@@ -19,7 +19,7 @@ import numpy as np
 import polars as pl
 
 from coldsift.intake.units import ATMOSPHERE, Reference
-from coldsift.refrigerant import DEFAULT_REFRIGERANT, Saturation, UnknownRefrigerant, saturation
+from coldsift.refrigerant import DEFAULT_REFRIGERANT, Saturation, saturation
 
 STANDSTILL = timedelta(hours=2)
 """Off at least this long before pressures count as levelled out (common practice, no source)."""
@@ -33,15 +33,7 @@ MAJORITY = 0.8
 """Share of the readings that must tell the same."""
 
 
-def saturation_or_default(name: str | None) -> Saturation:
-    """Saturation of the refrigerant a file names; the default one's when it names none that is known."""
-    try:
-        return saturation(name or DEFAULT_REFRIGERANT)
-    except UnknownRefrigerant:
-        return saturation(DEFAULT_REFRIGERANT)
-
-
-def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None) -> tuple[Reference, str]:
+def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str) -> tuple[Reference, str]:
     """Whether pressures are gauge or absolute.
 
     Parameters
@@ -53,7 +45,7 @@ def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None
     pressures
         Columns that do not say.
     refrigerant
-        As the file names it; R134a otherwise.
+        As the file names it, a known one; empty for R134a.
 
     Returns
     -------
@@ -64,7 +56,7 @@ def settle(readings: pl.DataFrame, pressures: list[str], refrigerant: str | None
     below = int((logged < BELOW_ZERO).sum())
     if below >= FEWEST:
         return Reference.GAUGE, f"gauge: {below} readings are below zero"
-    fluid = saturation_or_default(refrigerant)
+    fluid = saturation(refrigerant or DEFAULT_REFRIGERANT)
     return (
         _at_standstill(readings, pressures, fluid)
         or _running(readings, pressures, fluid)

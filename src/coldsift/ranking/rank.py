@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from coldsift.causes import HEALTHY
+from coldsift.causes import HEALTHY, NAMED_CAUSES, WORTH_NAMING
 from coldsift.container_numbers import is_valid
 from coldsift.peers import Comparison
 from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
@@ -31,10 +31,6 @@ LEAST_COVERAGE = 0.05
 """A shorter log, or one with less of the voyage, does not allow a judgement."""
 
 MOST_REASONS = 6
-
-NAMED_CAUSES = 3
-WORTH_NAMING = 0.02
-"""So many causes are named, none less likely than this."""
 
 LONG_EXCURSION_HOURS = 4.0
 """A shorter time out of the band is told after what is odd. [h]"""

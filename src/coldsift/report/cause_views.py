@@ -13,8 +13,10 @@ import polars as pl
 
 from coldsift.causes import (
     HEALTHY,
+    NAMED_CAUSES,
     OTHER,
     SEVERAL,
+    WORTH_NAMING,
     Catalogue,
     CheckTable,
     Observation,
@@ -28,10 +30,6 @@ from coldsift.causes.checks import CONFIRM_FROM, LEAST_BITS, RISK_FACTOR
 from coldsift.report import words
 from coldsift.report.charts import script_safe
 from coldsift.report.model import CheckView, EvidenceView, FeatureWords, Hypothesis, KindView, ProbableCause
-
-MOST_HYPOTHESES = 3
-WORTH_NAMING = 0.02
-"""So many hypotheses are shown beside "nothing wrong", none less likely than this but the first."""
 
 WORTH_TELLING = 0.05
 """A unit in which nothing was found shows its likeliest cause from this chance on."""
@@ -129,7 +127,7 @@ def probable_causes(
             continue
         shown = [
             name
-            for place, name in enumerate(faults[:MOST_HYPOTHESES])
+            for place, name in enumerate(faults[:NAMED_CAUSES])
             if place == 0 or likely[name] >= WORTH_NAMING
         ]
         name, chance = lead(faults[0], pair, likely, catalogue)
@@ -254,7 +252,7 @@ def script_table(catalogue: Catalogue, run: str) -> str:
             "least_bits": LEAST_BITS,
             "several": SEVERAL,
             "healthy": HEALTHY,
-            "most_hypotheses": MOST_HYPOTHESES,
+            "most_hypotheses": NAMED_CAUSES,
             "worth_naming": WORTH_NAMING,
             "names": _leaf_names(table, catalogue),
             "chances": words.CHANCES,
