@@ -6,7 +6,7 @@ from scipy.linalg import expm
 
 from coldsift.simulate.box import Box, BoxStores, advance_box
 from coldsift.simulate.machines import draw_machines
-from coldsift.simulate.plan import UnitPlan, container_number
+from coldsift.simulate.plan import UnitPlan, container_number, plan_fleet
 from coldsift.simulate.voyage import ROW_CHANNELS, Trace, sail
 
 from .conftest import voyage
@@ -55,6 +55,45 @@ def test_three_stores_follow_the_matrix_exponential() -> None:
     expected = 38.0 + expm(rates * hours * 3600.0) @ np.full(3, -56.0)
     box = warm_up(hours, exchange, air)
     np.testing.assert_allclose([box.air[0], box.surface[0], box.core[0]], expected, atol=0.02)
+
+
+def test_pull_down_by_a_cooler_of_constant_conductance_follows_the_exponential() -> None:
+    """Check values §4: T = −18 + 43 exp(−t/4 h) gives 25, 15.488, −2.181, −12.181 and −15.859 °C.
+
+    One store, cooled in proportion to its distance from −18 °C, no leak: the conductance that makes the time
+    constant 4 h is heat capacity over 4 h.
+    """
+    capacity = 1e6
+    box = Box(25.0 * ONE, 25.0 * ONE, 25.0 * ONE)
+    stores = BoxStores(ONE, 0.5 * capacity * ONE, 0.5 * capacity * ONE)
+    seen = []
+    for minute in range(12 * 60 + 1):
+        if minute % 60 == 0:
+            seen.append(float(box.core[0]))
+        advance_box(
+            box,
+            stores,
+            outside=-18.0 * ONE,
+            leak=capacity / (4 * 3600.0) * ONE,
+            air_to_cargo=1e7 * ONE,
+            in_cargo=1e7 * ONE,
+            unit_heat=0.0 * ONE,
+            respiration=0.0 * ONE,
+            seconds=60.0,
+        )
+    # The implicit step of a minute against 4 h lags the exponential by up to 0.1 K.
+    expected = [25.0, 15.488, -2.181, -12.181, -15.859]
+    assert [seen[hour] for hour in (0, 1, 4, 8, 12)] == pytest.approx(expected, abs=0.1)
+
+
+def test_heat_leaks_stay_within_their_class() -> None:
+    """Maxima of ISO 1496-2 by size as in check values §6 (from memory, low confidence)."""
+    plan = plan_fleet(units=300, days=1, seed=11)
+    leak = draw_machines(plan).leak
+    for size, maximum in (("20", 26.0), ("40", 48.0), ("40HC", 51.0)):
+        drawn = leak[[unit.size == size for unit in plan.units]]
+        assert len(drawn) > 10
+        assert 0.6 * maximum < drawn.min() < drawn.max() <= maximum
 
 
 @pytest.fixture(scope="module")

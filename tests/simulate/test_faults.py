@@ -1,13 +1,15 @@
 """Every cause must change the machine, and look like itself to a technician."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import polars as pl
 import pytest
 
-from coldsift.simulate import CAUSES
+from coldsift.simulate import CAUSES, UnitPlan, plan_fleet, simulate
+from coldsift.simulate.plan import container_number
 
-from .conftest import LATE, ONSET, START, Voyage
+from .conftest import LATE, ONSET, START, Voyage, voyage
 
 ATMOSPHERE = 1.013
 
@@ -148,3 +150,40 @@ def test_severity_runs_from_faint_to_plain(faulty: Voyage) -> None:
     pressures = [running(late(faulty, name), "discharge_pressure") for name in names]
     assert pressures == sorted(pressures)
     assert pressures[2] > pressures[0] + 3.0
+
+
+def test_two_faults_of_one_unit_both_show() -> None:
+    """A fouled condenser and a weak phase: the head pressure of the first, the imbalance of the second."""
+    meat = UnitPlan(container=container_number(0), set_point=-20.0)
+    fouled = replace(meat, cause="condenser_fouled", severity=0.8, onset_hours=6.0)
+    weak = {"also": "phase_imbalance", "also_severity": 0.6, "also_onset_hours": 12.0}
+    logs = {}
+    for name, unit in (
+        ("sound", meat),
+        ("fouled", fouled),
+        ("both", replace(fouled, **weak)),  # type: ignore[arg-type]
+    ):
+        log = simulate(voyage(unit, days=2)).log
+        logs[name] = log.filter(pl.col("time") >= START + timedelta(hours=44))
+
+    def imbalance(log: pl.DataFrame) -> float:
+        phases = log.filter("compressor_state").select("voltage_1", "voltage_2", "voltage_3").to_numpy()
+        return float((phases.max(axis=1) - phases.min(axis=1)).mean() / phases.mean())
+
+    pressure = {name: running(log, "discharge_pressure") for name, log in logs.items()}
+    assert min(pressure["fouled"], pressure["both"]) > pressure["sound"] + 1.0
+    assert imbalance(logs["fouled"]) < 0.03
+    assert imbalance(logs["both"]) > 0.05
+
+
+def test_a_drawn_second_fault_fits_the_unit_and_comes_only_when_asked_for() -> None:
+    one, two = (
+        plan_fleet(units=120, days=2, seed=9, fault_share=0.5, second_share=share).units
+        for share in (0.0, 1.0)
+    )
+    assert {unit.also for unit in one} == {"healthy"}
+    struck = [unit for unit in two if unit.cause != "healthy"]
+    assert len(struck) == 60
+    assert all(unit.also != "healthy" and 0.3 <= unit.also_severity <= 1.0 for unit in struck)
+    plain = {"also": "healthy", "also_severity": 0.0, "also_onset_hours": 0.0}
+    assert [replace(unit, **plain) for unit in two] == list(one)  # type: ignore[arg-type]

@@ -205,6 +205,10 @@ def test_sample_voyage_is_as_described() -> None:
         ({"container": "QXAU1234567"}, "ISO 6346"),
         ({"cause": "condenser_water_flow"}, "water-cooled"),
         ({"cause": "economizer_valve_stuck", "has_economizer": False}, "economizer"),
+        ({"also": "condenser_water_flow"}, "water-cooled"),
+        ({"also": "supply_sensor_drift"}, "supply_sensor_drift"),
+        ({"cause": "short_cycling", "also": "short_cycling"}, "first one again"),
+        ({"also_severity": -1.0}, "severity"),
     ],
 )
 def test_a_plan_that_cannot_be_says_why(changes: dict[str, object], says: str) -> None:

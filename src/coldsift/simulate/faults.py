@@ -224,10 +224,17 @@ CAUSES: Mapping[str, Cause] = {
 """Every cause by id."""
 
 
-class FaultPlan:
-    """The faults of a fleet, ready to be asked for any minute.
+SECOND_CAUSES = tuple(
+    name for name, cause in CAUSES.items() if cause.at_full and not (cause.probes or cause.from_start)
+)
+"""Causes that can strike a unit beside another one: those that change the machine and strike no probe."""
 
-    Parameters
+
+@dataclass(frozen=True, slots=True)
+class Strikes:
+    """At most one fault a unit.
+
+    Attributes
     ----------
     causes
         One cause id a unit, :data:`HEALTHY` among them.
@@ -237,18 +244,33 @@ class FaultPlan:
         [h], one a unit.
     """
 
-    def __init__(self, causes: Sequence[str], severity: Array, onset_hours: Array) -> None:
-        ordered = [CAUSES.get(cause, Cause()) for cause in causes]
-        self._base = np.array([[1.0 if name in _WHOLE else 0.0] for name in EFFECTS])
-        self._at_full = np.array([[cause.at_full.get(name, 0.0) for cause in ordered] for name in EFFECTS])
-        self._severity = severity
-        self._onset_hours = onset_hours
-        self._ramp_hours = np.array([max(cause.ramp_hours, 1e-6) for cause in ordered])
+    causes: Sequence[str]
+    severity: Array
+    onset_hours: Array
 
-    def strength(self, hour: float) -> Array:
-        """Severity reached at an hour, 0 before the onset, one a unit. [h] to 0…1."""
-        return self._severity * limit((hour - self._onset_hours) / self._ramp_hours, 0.0, 1.0)
+
+class FaultPlan:
+    """The faults of a fleet, ready to be asked for any minute.
+
+    Parameters
+    ----------
+    strikes
+        Faults that add up: a unit may be struck by each of them.
+    """
+
+    def __init__(self, *strikes: Strikes) -> None:
+        self._base = np.array([[1.0 if name in _WHOLE else 0.0] for name in EFFECTS])
+        self._strikes = []
+        for struck in strikes:
+            ordered = [CAUSES.get(cause, Cause()) for cause in struck.causes]
+            at_full = np.array([[cause.at_full.get(name, 0.0) for cause in ordered] for name in EFFECTS])
+            ramp_hours = np.array([max(cause.ramp_hours, 1e-6) for cause in ordered])
+            self._strikes.append((struck, at_full, ramp_hours))
 
     def at(self, hour: float) -> Effects:
-        """Parameters at an hour of the voyage. [h]."""
-        return Effects(*(self._base + self._at_full * self.strength(hour)))
+        """Parameters at an hour of the voyage; a slow fault has grown to its severity after its ramp. [h]."""
+        values = self._base
+        for struck, at_full, ramp_hours in self._strikes:
+            grown = limit((hour - struck.onset_hours) / ramp_hours, 0.0, 1.0)
+            values = values + at_full * (struck.severity * grown)
+        return Effects(*values)

@@ -7,14 +7,14 @@ simulator needs; the same plan always gives the same log.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
 from stdnum import iso6346
 
 from coldsift.regimes.bands import DEEP_FROZEN_SET_POINT, FROZEN_SET_POINT
-from coldsift.simulate.faults import CAUSES, HEALTHY
+from coldsift.simulate.faults import CAUSES, HEALTHY, SECOND_CAUSES
 from coldsift.simulate.weather import ROUTES
 
 HARD_CASES = ("warm_load", "hot_stow", "port_power_off", "set_point_change")
@@ -101,6 +101,8 @@ class UnitPlan:
         0 barely visible to 1 plain.
     onset_hours
         From the start of the voyage. [h]
+    also, also_severity, also_onset_hours
+        Second fault of the same unit: one of :data:`~coldsift.simulate.faults.SECOND_CAUSES`, or ``healthy``.
     hard_case
         One of :data:`HARD_CASES`, or None.
     interval_minutes
@@ -123,6 +125,9 @@ class UnitPlan:
     cause: str = HEALTHY
     severity: float = 0.0
     onset_hours: float = 0.0
+    also: str = HEALTHY
+    also_severity: float = 0.0
+    also_onset_hours: float = 0.0
     hard_case: str | None = None
     interval_minutes: int = 15
     channels: str = "full"
@@ -138,6 +143,7 @@ class UnitPlan:
                 ("size", self.size, _SIZES),
                 ("stow", self.stow, ("deck", "hold")),
                 ("cause", self.cause, (HEALTHY, *CAUSES)),
+                ("also", self.also, (HEALTHY, *SECOND_CAUSES)),
                 ("hard_case", self.hard_case, (None, *HARD_CASES)),
                 ("interval_minutes", self.interval_minutes, _INTERVALS),
                 ("channels", self.channels, CHANNEL_SETS),
@@ -145,11 +151,13 @@ class UnitPlan:
             )
             if value not in allowed
         ]
-        if not 0.0 <= self.severity <= 1.0:
-            problems.append(f"severity {self.severity} is not between 0 and 1")
-        if self.cause == "condenser_water_flow" and self.cooling != "water":
+        if not (0.0 <= self.severity <= 1.0 and 0.0 <= self.also_severity <= 1.0):
+            problems.append(f"severity {self.severity} or {self.also_severity} is not between 0 and 1")
+        if self.also != HEALTHY and self.also == self.cause:
+            problems.append("the second fault is the first one again")
+        if "condenser_water_flow" in (self.cause, self.also) and self.cooling != "water":
             problems.append("condenser_water_flow needs a water-cooled condenser")
-        if self.cause == "economizer_valve_stuck" and not self.has_economizer:
+        if "economizer_valve_stuck" in (self.cause, self.also) and not self.has_economizer:
             problems.append("economizer_valve_stuck needs an economizer")
         if not iso6346.is_valid(self.container):
             problems.append("not a valid ISO 6346 number")
@@ -227,6 +235,7 @@ def plan_fleet(
     seed: int = 1,
     route: str = "mixed",
     fault_share: float = 0.25,
+    second_share: float = 0.0,
     hard_share: float = 0.15,
     severity: tuple[float, float] = (0.3, 1.0),
     causes: Sequence[str] | None = None,
@@ -240,8 +249,9 @@ def plan_fleet(
     ----------
     units, days, seed, route
         Size, length [d], random seed and :data:`~coldsift.simulate.weather.ROUTES` of the voyage.
-    fault_share, hard_share
-        Share of units with a fault, and share of healthy hard cases, 0 to 1.
+    fault_share, second_share, hard_share
+        Share of units with a fault, share of those that have a second one beside it, and share of healthy
+        hard cases, 0 to 1.
     severity
         Range of the faults' severity, 0 to 1.
     causes
@@ -281,6 +291,7 @@ def plan_fleet(
                 cause=cause_of.get(index, HEALTHY),
                 hard_case=hard_of.get(index),
                 severity=severity,
+                second_share=second_share,
                 channels=channels,
                 interval_minutes=interval_minutes,
             )
@@ -297,6 +308,7 @@ def _draw_unit(
     cause: str,
     hard_case: str | None,
     severity: tuple[float, float],
+    second_share: float,
     channels: str,
     interval_minutes: int,
 ) -> UnitPlan:
@@ -309,7 +321,7 @@ def _draw_unit(
     set_point = float(draw.choice(CARGOES[cargo].set_points))
     # Below −24 °C the plain circuit is at its end; such cargo is booked into units with an economizer.
     economizer = bool(draw.random() < 0.75) or cause == "economizer_valve_stuck" or set_point < -24.0
-    return UnitPlan(
+    drawn = UnitPlan(
         container=container_number(index),
         set_point=set_point,
         cargo=cargo,
@@ -324,6 +336,22 @@ def _draw_unit(
         logs_defrost=bool(draw.random() > 0.125),
         has_economizer=economizer,
         cooling="water" if water else "air",
+    )
+    if cause == HEALTHY or draw.random() >= second_share:
+        return drawn
+    fitting = [
+        name
+        for name in SECOND_CAUSES
+        if name != cause
+        and (water or name != "condenser_water_flow")
+        and (economizer or name != "economizer_valve_stuck")
+        and (frozen or name not in _NEEDS_FROST)
+    ]
+    return replace(
+        drawn,
+        also=str(draw.choice(fitting)),
+        also_severity=round(float(draw.uniform(*severity)), 2),
+        also_onset_hours=round(float(draw.uniform(0.15, 0.55)) * days * 24.0, 1),
     )
 
 

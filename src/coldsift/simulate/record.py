@@ -152,12 +152,13 @@ def _unit_log(plan: FleetPlan, index: int, unit: UnitPlan, trace: Trace) -> pl.D
 def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
     """One row a unit: what was planted and what the machine is.
 
-    Columns: ``container``, ``cause``, ``severity``, ``onset`` (UTC, null when healthy), ``probe`` and
-    ``probe_drift`` [K or bar] where a probe is struck, ``hard_case``, ``regime_class``, ``set_point``
-    (booked) [°C], ``set_point_later`` and ``set_point_changed`` (UTC) for an ordered change, ``cargo``,
-    ``size``, ``stow``, ``cooling``, ``has_economizer``, ``refrigerant``, ``leak`` [W/K], ``heat_capacity``
-    [J/K], ``time_constant`` (heat capacity over leak) [h], ``cargo_start`` [°C], ``pull_down_minutes`` (until
-    the controlling air first is within 1 K of the set point, null if never) [min], ``interval_minutes``,
+    Columns: ``container``, ``cause``, ``severity``, ``also`` (a second cause, null without), ``onset`` (of
+    the first, UTC, null when healthy), ``probe`` and ``probe_drift`` [K or bar] where a probe is struck,
+    ``hard_case``, ``regime_class``, ``set_point`` (booked) [°C], ``set_point_later`` and
+    ``set_point_changed`` (UTC) for an ordered change, ``cargo``, ``size``, ``stow``, ``cooling``,
+    ``has_economizer``, ``refrigerant``, ``leak`` [W/K], ``heat_capacity`` [J/K], ``time_constant`` (heat
+    capacity over leak) [h], ``cargo_start`` [°C], ``pull_down_minutes`` (until the controlling air first is
+    within 1 K of the set point, null if never) [min], ``interval_minutes``,
     ``channels``, ``logs_defrost``, ``layout`` (null, for whoever writes the files), ``seed``.
     """
     reach = np.abs(trace.controlling_air - machines.set_point.astype(np.float32)) < 1.0
@@ -176,6 +177,7 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
                 "container": unit.container,
                 "cause": unit.cause,
                 "severity": unit.severity,
+                "also": None if unit.also == HEALTHY else unit.also,
                 "onset": plan.start + timedelta(hours=unit.onset_hours) if faulty else None,
                 "probe": names[probe] if struck else None,
                 "probe_drift": float(machines.drift[probe, index]) * unit.severity if drifts else None,
@@ -211,6 +213,7 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
             "onset": TIME,
             "set_point_changed": TIME,
             "set_point_later": pl.Float64,
+            "also": pl.String,
             "probe": pl.String,
             "probe_drift": pl.Float64,
             "hard_case": pl.String,

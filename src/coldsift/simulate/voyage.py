@@ -16,7 +16,7 @@ from coldsift.simulate.box import Box, advance_box
 from coldsift.simulate.circuit import COIL_CHARGE, Circuit, CircuitInput, CircuitOutput, run_circuit
 from coldsift.simulate.coil import Blown, Coil, CoilHeat, blow
 from coldsift.simulate.control import ALARM_MINUTES, ALARMS, PRECOOL, Controller, Flags, Orders, Readings
-from coldsift.simulate.faults import PROBES, Effects, FaultPlan
+from coldsift.simulate.faults import PROBES, Effects, FaultPlan, Strikes
 from coldsift.simulate.machines import AIR_DENSITY, AIR_HEAT_PER_FLOW, Machines
 from coldsift.simulate.plan import FleetPlan
 from coldsift.simulate.refrigerant import Array, limit, r134a
@@ -184,9 +184,16 @@ def sail(plan: FleetPlan, machines: Machines) -> Trace:
     units = len(plan.units)
     weather = weather_along(plan.route, plan.start, plan.days, plan.seed)
     faults = FaultPlan(
-        [unit.cause for unit in plan.units],
-        np.array([unit.severity for unit in plan.units]),
-        np.array([unit.onset_hours for unit in plan.units]),
+        Strikes(
+            [unit.cause for unit in plan.units],
+            np.array([unit.severity for unit in plan.units]),
+            np.array([unit.onset_hours for unit in plan.units]),
+        ),
+        Strikes(
+            [unit.also for unit in plan.units],
+            np.array([unit.also_severity for unit in plan.units]),
+            np.array([unit.also_onset_hours for unit in plan.units]),
+        ),
     )
     every = int(np.gcd.reduce([unit.interval_minutes for unit in plan.units]))
     total = len(weather.air)
