@@ -7,7 +7,7 @@ READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
-.PHONY: report test unit browser lint types accuracy likelihoods saturation sample clean
+.PHONY: report test unit browser lint types accuracy likelihoods thresholds saturation sample clean
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --out reports/sample || [ $$? -eq 1 ]
@@ -35,6 +35,11 @@ accuracy: $(READY_DEV)
 # Simulates the fitting fleets (about an hour) and rewrites the causes' likelihoods.
 likelihoods: $(READY_DEV)
 	$(BIN)/python -m benchmarks.likelihoods --cache build/fleets
+
+# Simulates the fleets that thresholds are chosen on (about a quarter of an hour) and rewrites thresholds.toml;
+# due after likelihoods.
+thresholds: $(READY_DEV)
+	$(BIN)/python -m benchmarks.thresholds --cache build/threshold_fleets
 
 saturation: $(READY)
 	$(BIN)/python -m coldsift.refrigerant.make

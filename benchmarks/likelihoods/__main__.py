@@ -14,14 +14,16 @@ from benchmarks.likelihoods.fleets import (
     fleet,
     healthy,
     hypothesis_of,
+    of_several_makes,
     sign_features,
 )
 from coldsift.causes import catalogue
 from coldsift.causes.catalogue import HEALTHY, OTHER
 from coldsift.causes.signs import parts, step_table
 
-POOR_WEIGHT = 0.7
-"""Each unit is learnt from as it is, and again at this weight with a third of its channels taken out."""
+POOR_WEIGHT, MAKES_WEIGHT = 0.7, 1.0
+"""Each unit is learnt from as it is, again at this weight with a third of its channels taken out, and again
+at this weight as aboard a ship with several makes of unit."""
 
 PRUNE, SHRINK = 16.0, 3.0
 """Weights of the two penalties. Chosen on fitting seeds, every fourth of 101 to 140 held out: twice the first
@@ -38,7 +40,8 @@ HEADING = """\
 # What each cause does to the log. Written by `python -m benchmarks.likelihoods`; do not edit by hand: a file
 # of your own, given with --causes, replaces or adds entries.
 #
-# Fitted on simulated fleets only ({units} invented units, seeds {first} to {last}). Each line names a feature
+# Fitted on simulated fleets only ({units} invented units, seeds {first} to {last}; each as it is, with a
+# third of its channels absent, and as aboard a ship with several makes of unit). Each line names a feature
 # and three figures, natural logarithms of the likelihood against a good unit:
 #   [ when the reading is usual, added for each step below, added for each step above ]
 # A step is what `coldsift.causes.signs.steps` makes of the robust distance from the peers: 1 at about 0.6
@@ -61,22 +64,25 @@ def main() -> None:
     features = sign_features()
     steps: list[NDArray[np.float64]] = []
     names: list[str] = []
-    for poor in (False, True):
+    for kind in ("as it is", "poor logs", "several makes"):
         for seed in seeds:
-            distances, truth = fleet(seed, chosen.cache, poor)
+            distances, truth = fleet(seed, chosen.cache, kind == "poor logs")
+            if kind == "several makes":
+                distances = of_several_makes(distances, seed)
             truth = truth.sort("container")
             containers, step = step_table(distances, features)
             assert containers == truth["container"].to_list()
             steps.append(step)
             names += hypothesis_of(truth)
-            print(f"fleet {seed}{', poor logs' if poor else ''}", flush=True)
+            print(f"fleet {seed}, {kind}", flush=True)
     step = np.concatenate(steps)
-    weight = np.repeat([1.0, POOR_WEIGHT], len(names) // 2).astype(np.float32)
+    units = len(names) // 3
+    weight = np.repeat([1.0, POOR_WEIGHT, MAKES_WEIGHT], units).astype(np.float32)
     hypotheses = sorted(set(names) - {HEALTHY})
     figures = fit_figures(step, names, weight, hypotheses)
     other = fit_other(step, names, weight)
     spread = np.nanstd(step, axis=0)
-    lines = [HEADING.format(units=len(names) // 2, first=seeds[0], last=seeds[-1])]
+    lines = [HEADING.format(units=units, first=seeds[0], last=seeds[-1])]
     for place, name in enumerate(hypotheses):
         lines.append(_section(name, figures[:, :, place], features, spread))
     lines.append(_section(OTHER, OTHER_TEMPER * other[:, :, 0], features, spread))

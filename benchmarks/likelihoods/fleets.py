@@ -48,6 +48,13 @@ ABSENT = 1 / 3
 KEPT = ("set_point",)
 """Share of each unit's channels that a poor log lacks, and those that every log has."""
 
+MAKES = 3
+APART, OWN = 0.8, 0.6
+SHIFT_APART = 0.5
+"""Ships with several makes of unit: how far the makes, and the units of one make, stand apart in a feature,
+and how much of that its change in the last days shows; all times a spread drawn for each fleet and feature, 1
+in the mean. Set by judgement, so that makes differ about as much as the units of one make do."""
+
 KINDS = {
     "evaporator_temperature": "evaporator_coil",
     "suction_pressure": "suction_pressure",
@@ -148,6 +155,60 @@ def without_channels(log: pl.DataFrame, seed: int) -> pl.DataFrame:
     return log.with_columns(
         pl.when(pl.Series(keeps[place.to_numpy(), at])).then(pl.col(name)).alias(name)
         for at, name in enumerate(channels)
+    )
+
+
+def of_several_makes(distances: pl.DataFrame, seed: int) -> pl.DataFrame:
+    """The distances as they might be on a ship whose units differ more than those of the simulator.
+
+    Each make of unit, and each unit of a make, stands off in each feature by an amount of its own, which all
+    views of the feature share; the peers' spread grows with it. What is learnt from such fleets too leans
+    less on the fine play of features that only one simulator has.
+
+    Parameters
+    ----------
+    distances
+        ``container, feature, distance`` of one fleet.
+    seed
+        Of the fleet.
+
+    Returns
+    -------
+    polars.DataFrame
+        The same rows.
+    """
+    draw = np.random.default_rng([seed, 9])
+    containers = distances["container"].unique().sort()
+    make = draw.integers(0, MAKES, len(containers))
+    offsets = []
+    for name in sign_features():
+        feature = FEATURES[name]
+        offsets.append((name, (feature.base or name, feature.view is View.SHIFT)))
+    drawn: dict[tuple[str, bool], tuple[float, NDArray[np.float64]]] = {}
+    for _, (base, is_shift) in offsets:
+        if (base, is_shift) in drawn:
+            continue
+        spread = draw.exponential(SHIFT_APART if is_shift else 1.0)
+        between, within = draw.normal(0.0, 1.0, MAKES)[make], draw.normal(0.0, 1.0, len(containers))
+        drawn[base, is_shift] = (spread, APART * between + OWN * within)
+    moved = pl.concat(
+        pl.DataFrame(
+            {
+                "container": containers,
+                "offset": spread * off,
+                "wider": np.full(len(containers), np.sqrt(1.0 + spread**2)),
+            }
+        ).with_columns(feature=pl.lit(name))
+        for name, key in offsets
+        if FEATURES[name].by_peers
+        for spread, off in (drawn[key],)
+    )
+    return (
+        distances.join(moved, on=["container", "feature"], how="left", maintain_order="left")
+        .with_columns(
+            distance=(pl.col("distance") + pl.col("offset").fill_null(0.0)) / pl.col("wider").fill_null(1.0)
+        )
+        .drop("offset", "wider")
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from benchmarks.accuracy.measures import overlap_f1, seen_in
+from benchmarks.accuracy.defrosts import f1, matched, seen_in
 
 from coldsift.regimes import build_timeline, find_defrosts
 from coldsift.simulate import Fleet, plan_fleet, simulate
@@ -20,9 +20,8 @@ def fleet() -> Fleet:
 
 def test_logged_defrosts_are_found_as_planted(fleet: Fleet) -> None:
     planted = seen_in(fleet.defrosts, fleet.log)
-    score, count = overlap_f1(find_defrosts(build_timeline(fleet.log)), planted)
-    assert count > 100
-    assert score > 0.98
+    assert planted.height > 100
+    assert f1(matched(find_defrosts(build_timeline(fleet.log)), planted)) > 0.98
 
 
 def test_defrosts_are_found_without_the_logged_state(fleet: Fleet) -> None:
@@ -31,7 +30,7 @@ def test_defrosts_are_found_without_the_logged_state(fleet: Fleet) -> None:
     )
     found = find_defrosts(build_timeline(silent))
     assert not found["from_flag"].any()
-    assert overlap_f1(found, seen_in(fleet.defrosts, fleet.log))[0] > 0.95
+    assert f1(matched(found, seen_in(fleet.defrosts, fleet.log))) > 0.95
 
 
 def test_ends_of_defrosts_lie_within_a_log_interval(fleet: Fleet) -> None:

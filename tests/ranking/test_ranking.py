@@ -12,7 +12,7 @@ from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge
 from coldsift.excursions import find_excursions
 from coldsift.features import FEATURES, unit_features
 from coldsift.peers import compare
-from coldsift.ranking import Ranking, rank
+from coldsift.ranking import Ranking, Thresholds, rank
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.regimes import find_defrosts, unit_traits
 from coldsift.schema import CAUSES
@@ -33,6 +33,8 @@ CATALOGUE = catalogue(
 
 HOURS = clock(96, 60)
 
+THRESHOLDS = Thresholds(this_round=0.25, watch=0.1)
+
 
 def healthy(number: int, **channels: Any) -> pl.DataFrame:
     noise = np.random.default_rng(number).normal(0, 0.2, len(HOURS))
@@ -50,10 +52,12 @@ def ranked(*logs: pl.DataFrame) -> Ranking:
     comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
     causes = judge(comparison.distances, CATALOGUE, {}).causes
     checks = first_checks(causes, CATALOGUE)
-    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks)
+    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks, THRESHOLDS)
 
 
-def ranked_by(chances: dict[int, dict[str, float]], *logs: pl.DataFrame) -> Ranking:
+def ranked_by(
+    chances: dict[int, dict[str, float]], *logs: pl.DataFrame, thresholds: Thresholds = THRESHOLDS
+) -> Ranking:
     """Ranked by chances that are given; what a unit is not given is its chance of being healthy."""
     built = timeline(*logs)
     comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
@@ -69,7 +73,7 @@ def ranked_by(chances: dict[int, dict[str, float]], *logs: pl.DataFrame) -> Rank
     checks = pl.DataFrame({"container": sorted(built["container"].unique())}).with_columns(
         observation=pl.lit("glass_full"), question=pl.lit("Glass full?")
     )
-    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks)
+    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks, thresholds)
 
 
 FLEET = [healthy(number) for number in range(14)]
@@ -151,6 +155,14 @@ def test_the_chance_of_a_fault_decides_who_goes_when(chance: float, group: str) 
     assert found["chance_of_fault"] == pytest.approx(chance)
 
 
+@pytest.mark.parametrize(
+    ("chance", "group"), [(0.25, "nothing_found"), (0.3, "watch"), (0.49, "watch"), (0.5, "this_round")]
+)
+def test_other_thresholds_send_other_units(chance: float, group: str) -> None:
+    thresholds = Thresholds(this_round=0.5, watch=0.3)
+    assert row(ranked_by({3: {"leak": chance}}, *FLEET, thresholds=thresholds), 3)["group"] == group
+
+
 def test_faults_of_all_kinds_count_together() -> None:
     found = row(ranked_by({3: {"leak": 0.1, "worn": 0.1, SEVERAL: 0.06, OTHER: 0.04}}, *FLEET), 3)
     assert found["chance_of_fault"] == pytest.approx(0.3)
@@ -189,7 +201,13 @@ def test_kinds_of_a_cause_count_once() -> None:
     comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
     causes = judge(comparison.distances, kinds, {}).causes
     findings = rank(
-        comparison, unit_traits(built), built, find_excursions(built), causes, first_checks(causes, kinds)
+        comparison,
+        unit_traits(built),
+        built,
+        find_excursions(built),
+        causes,
+        first_checks(causes, kinds),
+        THRESHOLDS,
     ).findings
     healthy_chance = causes.filter(pl.col("cause") == HEALTHY).sort("container")["chance"].to_numpy()
     assert findings.sort("container")["chance_of_fault"].to_numpy() == pytest.approx(1 - healthy_chance)

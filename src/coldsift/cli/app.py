@@ -107,21 +107,27 @@ def screen(
         ),
     ] = None,
     causes: Causes = None,
+    thresholds: Annotated[
+        Path | None,
+        typer.Option("--thresholds", help="Your own thresholds of the groups (TOML), as tune writes them."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
     from coldsift.causes import CatalogueError, load_catalogue
-    from coldsift.cli.terminal import follow, show
+    from coldsift.cli.terminal import follow, plain, show
     from coldsift.engine import OutputError, Settings, write_outputs
     from coldsift.engine import screen as run
     from coldsift.intake import WrongCall
+    from coldsift.ranking import ThresholdsError, load_thresholds
     from coldsift.regimes import Bands
 
     fluid, fluids = _refrigerants(refrigerant or [])
     try:
         load_catalogue(causes)
-    except CatalogueError as error:
-        _say(f"error: {error}")
+        load_thresholds(thresholds)
+    except (CatalogueError, ThresholdsError) as error:
+        _say(f"error: {plain(str(error))}")
         raise typer.Exit(2) from None
     settings = Settings(
         bands=Bands() if band is None else Bands.same(band),
@@ -132,6 +138,7 @@ def screen(
         refrigerant=fluid,
         refrigerants=fluids,
         causes=causes,
+        thresholds=thresholds,
     )
     name = Path(paths[0]).resolve().stem or "screening"
     folder = out or Path("reports") / name
@@ -257,6 +264,45 @@ def check(
         typer.echo(json.dumps(checking.as_json(checked), ensure_ascii=False, indent=1))
     else:
         show_check(checked)
+
+
+@app.command()
+def tune(
+    runs: Annotated[list[Path], typer.Argument(help="Folders that screen wrote.")],
+    labels: Annotated[
+        Path,
+        typer.Option(
+            "--labels",
+            help="CSV with the headings container and found (a cause id, fault, healthy or nothing), and run "
+            "(folder name) where a container is in several runs.",
+        ),
+    ],
+    out: Annotated[Path, typer.Option("--out", help="Thresholds file to write, for screen --thresholds.")],
+    costs: Annotated[
+        Path | None,
+        typer.Option(
+            "--costs", help="File with costs of your own, as in a thresholds file; ours without it."
+        ),
+    ] = None,
+    causes: Causes = None,
+) -> None:
+    """Choose the thresholds of the groups by cost, on finished runs whose units you have labelled."""
+    from coldsift.causes import CatalogueError, load_catalogue
+    from coldsift.cli.terminal import plain, show_history, show_tuned
+    from coldsift.engine import labelled
+    from coldsift.ranking import ThresholdsError, load_costs
+    from coldsift.ranking.thresholds import SHIPPED
+
+    try:
+        minutes = load_costs(costs or SHIPPED)
+        history = labelled.read_history(runs, labels, load_catalogue(causes))
+        show_history(history)
+        tuned = labelled.tune(history, minutes)
+        labelled.write_thresholds(tuned.thresholds, out)
+    except (CatalogueError, ThresholdsError, labelled.LabelError) as error:
+        _say(f"error: {plain(str(error))}")
+        raise typer.Exit(2) from None
+    show_tuned(tuned, history, out)
 
 
 @app.command()

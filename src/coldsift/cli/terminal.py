@@ -15,11 +15,15 @@ from rich.text import Text
 from coldsift.causes import load_catalogue
 from coldsift.engine import Screening
 from coldsift.engine.checking import Checked, kinds_in_words
+from coldsift.engine.labelled import AGAIN, USED, History, Tuned, came_true, labelled_by_group
 from coldsift.intake import Message
 from coldsift.schema import Table as OutputTable
 
 FIRST_ROWS = 10
 MOST_MESSAGES = 20
+
+FIRST_LINES = 3
+"""Lines named of each reason for which labels were set aside."""
 
 SHOWN_HYPOTHESES = 5
 SHOWN_CHECKS = 5
@@ -189,6 +193,53 @@ def show_check(checked: Checked) -> None:
         line(f"     {observation.how}")
     line("Local rules, lock-out and licensed practice come first.")
     line("This advises; it never says that a unit is safe.")
+
+
+def show_history(history: History) -> None:
+    """Print how many labels are used and how many are not, why, and what a history leaves out."""
+    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    outcomes = history.labels["outcome"].to_list()
+    used = history.used
+    faults = int(used["faulty"].sum())
+    aside = [outcome for outcome in dict.fromkeys(outcomes) if outcome not in (USED, AGAIN)]
+    console.print(
+        f"{_counted(len(outcomes), 'label')} = {used.height} used ({faults} with a fault, "
+        f"{used.height - faults} healthy) + {outcomes.count(AGAIN)} said again + "
+        f"{sum(map(outcomes.count, aside))} set aside"
+    )
+    for reason in aside:
+        rows = history.labels.filter(history.labels["outcome"] == reason)
+        named = [
+            f"line {line} {container or 'no container'}{f' {found!r}' if found else ''}"
+            for line, container, found in rows.select("line", "container", "found")
+            .head(FIRST_LINES)
+            .iter_rows()
+        ]
+        more = ", …" if rows.height > FIRST_LINES else ""
+        console.print(Text(plain(f"  {rows.height} set aside, {reason}: {', '.join(named)}{more}")))
+    told = [f"{GROUP_WORDS[group]} {count} of {all_}" for group, count, all_ in labelled_by_group(history)]
+    console.print(f"Labels used, of the units of each group: {', '.join(told)}.")
+    console.print(
+        "Labels of inspected units only are a biased history: of the units left alone it knows nothing, and "
+        "thresholds come out too low or too high. Label the uninspected ones that arrived well as healthy, "
+        "and those that did not as fault."
+    )
+
+
+def show_tuned(tuned: Tuned, history: History, out: Path) -> None:
+    """Print whether chances came true, what old and new thresholds cost, and where the new ones are."""
+    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    console.print("Chance of a fault, said → came true, on these labels")
+    for low, high, said, true, units in came_true(history.used):
+        console.print(f"  {low:4.0%} to {high:4.0%}: {said:4.0%} → {true:4.0%} ({_counted(units, 'unit')})")
+    new = tuned.thresholds
+    console.print("Cost per 100 labelled units, in minutes of one technician")
+    console.print(f"  {tuned.before:7.0f}  as the runs grouped them")
+    console.print(
+        f"  {tuned.after:7.0f}  this round from {new.this_round:g}, watch from {new.watch:g} "
+        "(on the labels it was chosen on)"
+    )
+    console.print(Text(plain(f"Written: {out}. Use it with: coldsift screen LOGS --thresholds {out}")))
 
 
 def show_tables(tables: Mapping[str, OutputTable]) -> None:

@@ -16,7 +16,7 @@ from coldsift.excursions import GRACE_HOURS, find_excursions
 from coldsift.features import BASES, FEATURES, unit_features
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
 from coldsift.peers import compare
-from coldsift.ranking import rank
+from coldsift.ranking import load_thresholds, rank
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, canonical
 from coldsift.regimes import (
     Bands,
@@ -56,6 +56,8 @@ class Settings:
         Of every unit, and by container where it is another.
     causes
         The user's own catalogue file, read over the shipped one.
+    thresholds
+        The user's own thresholds of the groups, instead of the shipped ones.
     date_order, time_zone, layout
         What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
     """
@@ -66,18 +68,24 @@ class Settings:
     refrigerant: str = DEFAULT_REFRIGERANT
     refrigerants: Mapping[str, str] = field(default_factory=dict)
     causes: Path | None = None
+    thresholds: Path | None = None
     date_order: Literal["day_first", "month_first"] | None = None
     time_zone: str | None = None
     layout: str | None = None
 
     def in_words(self) -> dict[str, str]:
         """The settings that shaped the numbers, for the manifest and the report."""
+        thresholds = load_thresholds(self.thresholds)
         return {
             "band, chilled and heated": f"{self.bands.chilled:g} K either side of the set point",
             "band, frozen": f"{self.bands.frozen:g} K above the set point",
             "grace time": f"{self.grace_hours:g} h",
             "refrigerant": "; ".join([canonical(self.refrigerant), *self._other_refrigerants()]),
             "cause catalogue": f"shipped, and {self.causes.name} over it" if self.causes else "shipped",
+            "thresholds": f"this round from a chance of a fault of {thresholds.this_round:g}, watch from "
+            f"{thresholds.watch:g}",
+            "thresholds from": f"{self.thresholds.name if self.thresholds else 'shipped'}: "
+            f"{thresholds.provenance.in_words()}",
             "date order": self.date_order or "as each file shows",
             "time zone of times without one": self.time_zone or "as each file shows, else UTC",
             "layout": self.layout or "as each file shows",
@@ -242,7 +250,15 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
     judgement = judge(comparison.distances, catalogue, BASES)
     checks = first_checks(judgement.causes, catalogue)
     at("ranking")
-    ranking = rank(comparison, traits, timeline, excursions, judgement.causes, checks)
+    ranking = rank(
+        comparison,
+        traits,
+        timeline,
+        excursions,
+        judgement.causes,
+        checks,
+        load_thresholds(settings.thresholds),
+    )
     tell("ranking", len(stages), len(stages))
     return Analysis(
         timeline=timeline,

@@ -241,9 +241,11 @@ def _areas(timeline: pl.DataFrame, runs: pl.LazyFrame) -> pl.LazyFrame:
         pl.when(both).then(1.0).when(neither).then(0.0).otherwise(pl.max_horizontal(d0, d1) / (d0 - d1).abs())
     )
     # Of a step that crosses the edge, the part beyond lies between the edge and the outer reading.
-    outer = pl.max_horizontal(d0, d1)
-    mean_excess = pl.when(both).then((d0 + d1) / 2).otherwise(outer / 2)
-    rate = (arrhenius(pl.col("air")) + arrhenius(pl.col("next_air"))) / 2
+    first = pl.when(d0 >= 0).then("air").otherwise("edge")
+    last = pl.when(d1 >= 0).then("next_air").otherwise("edge")
+    mean_excess = (d0.clip(0.0) + d1.clip(0.0)) / 2
+    # Simpson's rule: the rate bends where the air between two readings is straight.
+    rate = (arrhenius(first) + 4 * arrhenius((first + last) / 2) + arrhenius(last)) / 6
     beyond = pl.when("gap").then(0.0).otherwise(step * share)
     return (
         inside.with_columns(beyond=beyond, area=beyond * mean_excess, rate=rate)

@@ -287,7 +287,15 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     nights = (
         frame.filter("night")
         .with_columns(day=pl.col("naive").dt.date())
-        .with_columns(back=(pl.col("naive").diff() < timedelta(0)).fill_null(False).over("container", "day"))
+        .with_columns(
+            # An hourly log has two readings that night, with one and the same stamp.
+            back=(
+                (pl.col("naive").diff() < timedelta(0))
+                | (pl.col("naive").diff() == timedelta(0)) & (pl.len() == 2)
+            )
+            .fill_null(False)
+            .over("container", "day")
+        )
         .with_columns(
             run=pl.col("back").cum_sum().over("container", "day"),
             runs=pl.col("back").sum().over("container", "day"),

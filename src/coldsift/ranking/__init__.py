@@ -1,9 +1,33 @@
 """The order of inspection.
 
-Goes in: the comparison with peers, the units' traits, the timeline and the excursions. Comes out:
-:data:`coldsift.schema.FINDINGS` and, container by container, the reasons in plain words.
+Goes in: the comparison with peers, the units' traits, the timeline and the excursions, and the thresholds of
+the groups. Comes out: :data:`coldsift.schema.FINDINGS` and, container by container, the reasons in plain
+words. Beside it, :func:`choose` finds thresholds by stated costs on units whose state is known.
 """
 
 from coldsift.ranking.rank import Ranking, rank
+from coldsift.ranking.thresholds import (
+    Costs,
+    Provenance,
+    Thresholds,
+    ThresholdsError,
+    load_costs,
+    load_thresholds,
+    to_toml,
+)
+from coldsift.ranking.tuning import choose, cost_of_groups, decided_by_chance
 
-__all__ = ["Ranking", "rank"]
+__all__ = [
+    "Costs",
+    "Provenance",
+    "Ranking",
+    "Thresholds",
+    "ThresholdsError",
+    "choose",
+    "cost_of_groups",
+    "decided_by_chance",
+    "load_costs",
+    "load_thresholds",
+    "rank",
+    "to_toml",
+]

@@ -13,15 +13,15 @@ from coldsift.peers import Comparison
 from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
+from coldsift.ranking.thresholds import Thresholds
 from coldsift.schema import FINDINGS, GROUPS
 
-WORTH_A_LOOK = 0.25
-WORTH_WATCHING = 0.1
-"""Chances of a fault from which a unit belongs to this round, and to the watched ones: a look costs
-minutes, a lost cargo far more than four times that."""
-
 SOON_HOURS = 24.0
-"""A limit nearer than this cannot wait for the next round. [h]"""
+"""A limit nearer than this cannot wait for the next round: common practice, no source. [h]
+
+Not chosen by cost like the thresholds: neither the simulator nor work notes say at what hour a cargo was
+lost, so that there is nothing to weigh the hours by.
+"""
 
 NO_LIMIT_SOONNESS = 0.25
 """Weight of time for a unit that approaches no limit, against 1 for one that is outside now."""
@@ -59,6 +59,7 @@ def rank(
     excursions: pl.DataFrame,
     causes: pl.DataFrame,
     checks: pl.DataFrame,
+    thresholds: Thresholds,
 ) -> Ranking:
     """Rank the units.
 
@@ -76,6 +77,8 @@ def rank(
         :data:`coldsift.schema.CAUSES`, from :func:`coldsift.causes.judge`.
     checks
         Best next check of each unit, from :func:`coldsift.causes.first_checks`.
+    thresholds
+        Chances of a fault from which a unit belongs to a group.
 
     Returns
     -------
@@ -107,14 +110,15 @@ def rank(
     soonness = (1 / (1 + pl.col("hours_to_limit") / SOON_HOURS)).fill_null(NO_LIMIT_SOONNESS)
     outside = pl.col("hours_to_limit") == 0
     soon = pl.col("hours_to_limit") <= SOON_HOURS
+    worth_a_look = pl.col("chance_of_fault") >= thresholds.this_round
     group = (
         pl.when(pl.col("cannot_tell").is_not_null())
         .then(pl.lit("cannot_tell"))
-        .when((pl.col("chance_of_fault") >= WORTH_A_LOOK) & soon.fill_null(False))
+        .when(worth_a_look & soon.fill_null(False))
         .then(pl.lit("go_now"))
-        .when((pl.col("chance_of_fault") >= WORTH_A_LOOK) | outside.fill_null(False))
+        .when(worth_a_look | outside.fill_null(False))
         .then(pl.lit("this_round"))
-        .when(pl.col("chance_of_fault") >= WORTH_WATCHING)
+        .when(pl.col("chance_of_fault") >= thresholds.watch)
         .then(pl.lit("watch"))
         .otherwise(pl.lit("nothing_found"))
         .cast(pl.Enum(GROUPS))

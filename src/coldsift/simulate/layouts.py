@@ -47,7 +47,8 @@ def write_logs(log: pl.DataFrame, folder: Path, assignment: Mapping[str, str]) -
     Parameters
     ----------
     log
-        As :data:`coldsift.schema.COMMON_LOG`; the columns ``source`` and ``row`` are not needed.
+        As :data:`coldsift.schema.COMMON_LOG`, without need of ``source`` and ``row``. The rows of a unit are
+        written in the order they have here.
     folder
         Made when absent.
     assignment
@@ -77,7 +78,7 @@ def write_logs(log: pl.DataFrame, folder: Path, assignment: Mapping[str, str]) -
         if name in SEVERAL_UNITS:
             shared.setdefault(wanted, []).append(container)
         else:
-            rows = log.filter(pl.col("container") == container).sort("time")
+            rows = log.filter(pl.col("container") == container)
             files |= _files(rows, name, variants, container)
     for wanted, containers in shared.items():
         name, *variants = wanted.split("+")
