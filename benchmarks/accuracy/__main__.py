@@ -1,8 +1,8 @@
 """Measure accuracy: ``python -m benchmarks.accuracy [--check] [--only SECTION …]``.
 
-Without options everything is measured (about an hour on two cores) and ``docs/accuracy.md`` and the stored
-figures are written anew. With ``--check`` nothing is written: the run is compared with the stored figures,
-and the exit status is 1 when something got worse.
+Without options everything is measured (about twenty minutes on two cores), and ``docs/accuracy.md`` and the
+stored figures are written anew. With ``--check`` nothing is written: the run is compared with the stored
+figures, and the exit status is 1 when something got worse.
 """
 
 from __future__ import annotations
@@ -14,7 +14,17 @@ from pathlib import Path
 
 import polars as pl
 
-from benchmarks.accuracy.page import FIGURES, REAL, complaints, complaints_real, store, stored, write_page
+from benchmarks.accuracy.page import (
+    FIGURES,
+    PAGE,
+    REAL,
+    complaints,
+    complaints_real,
+    in_short,
+    store,
+    stored,
+    write_page,
+)
 from benchmarks.accuracy.real_series import measure_real_series
 from benchmarks.accuracy.run import all_figures, figures_apart, run
 from benchmarks.accuracy.voyages import POOLS
@@ -51,6 +61,7 @@ def main() -> int:
         store(figures, FIGURES)
         store(real, REAL)
         write_page(stored(FIGURES), stored(REAL))
+        print(f"{PAGE.name} written\n\n{in_short(stored(FIGURES))}")
         return 0
     worse = complaints(figures, stored(FIGURES)) + complaints_real(real, stored(REAL))
     for line in worse:

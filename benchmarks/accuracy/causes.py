@@ -28,6 +28,7 @@ from benchmarks.likelihoods.fleets import (
 from coldsift.causes import HEALTHY, OTHER, Catalogue, judge, load_catalogue
 from coldsift.engine.screening import Analysis, Settings, analyse
 from coldsift.features import BASES, FEATURES
+from coldsift.ranking.thresholds import load_thresholds
 
 JUDGING_SEEDS = range(1101, 1200)
 """No method has seen them."""
@@ -35,7 +36,7 @@ JUDGING_SEEDS = range(1101, 1200)
 FAULT_SHARE_ABOARD = 0.1
 """Simulated fleets hold more faults than a ship, to have enough; healthy units are weighted up to this."""
 
-LISTED = 0.1
+LISTED = load_thresholds().watch
 """Chance of a fault from which the report lists a unit."""
 
 TRACE = 2.0

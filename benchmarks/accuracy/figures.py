@@ -1,8 +1,9 @@
 """From judged units to figures with intervals.
 
 Goes in: one row a unit of every ranking of a condition. Comes out: one row a measure, ``section, condition,
-method, measure, value, low, high``; low and high bound 95 % of 400 bootstrap samples of the units within
-each ranking. Measures of the order are means over the rankings, shares are over all units.
+method, measure, value, low, high``; low and high bound 95 % of 400 bootstrap samples of the faulty and of the
+healthy units within each ranking. Measures of the order are means over the rankings, shares are over all
+units.
 """
 
 from __future__ import annotations
@@ -46,8 +47,8 @@ def figures_of(units: pl.DataFrame) -> pl.DataFrame:
     drawn: list[by.Array] = []
     units = units.sort("ranking", maintain_order=True)
     for _, ranking in units.group_by("ranking", maintain_order=True):
-        weights = by.weights_of(ranking.height, draw)
         faulty = ranking["faulty"].to_numpy()
+        weights = by.weights_of(faulty, draw)
         for method, column in SCORES.items():
             score = ranking[column].to_numpy()
             for measure, values in (

@@ -16,16 +16,23 @@ RESAMPLINGS = 400
 SEED = 20310106
 
 
-def weights_of(units: int, draw: np.random.Generator, resamplings: int = RESAMPLINGS) -> Array:
+def weights_of(faulty: Flags, draw: np.random.Generator, resamplings: int = RESAMPLINGS) -> Array:
     """A row of ones, then how often each unit comes in samples drawn with replacement.
+
+    Faulty and healthy units are drawn apart, so that every sample has as many faults as the fleet: in a small
+    fleet their number would move the measures more than their places in the list.
 
     Returns
     -------
     numpy.ndarray
         ``(1 + resamplings, units)``.
     """
-    counts = draw.multinomial(units, np.full(units, 1.0 / units), size=resamplings)
-    return np.concatenate([np.ones((1, units)), counts.astype(np.float64)])
+    weights = np.ones((1 + resamplings, len(faulty)))
+    for kind in (faulty, ~faulty):
+        units = int(kind.sum())
+        if units:
+            weights[1:, kind] = draw.multinomial(units, np.full(units, 1.0 / units), size=resamplings)
+    return weights
 
 
 def average_precision(faulty: Flags, score: Array, weights: Array) -> Array:

@@ -154,10 +154,15 @@ def spoiled(
         containers = base.truth["container"].to_list()
         log = _written_and_read(fault(base.log, seed), dict.fromkeys(containers, "comma_iso"))
         ends = log.group_by("container").agg(log_end=pl.col("time").max())
-        truth = base.truth.join(ends, on="container")
         late = pl.col("onset") > pl.col("log_end") - pl.duration(hours=_LEAST_HOURS)
-        kept = truth.filter(~late.fill_null(False))["container"].to_list()
-        yield replace(base, log=log).of(kept)
+        kept = base.truth.join(ends, on="container").filter(~late.fill_null(False))["container"]
+        seen = (
+            base.excursions.join(ends, on="container", maintain_order="left")
+            .filter(pl.col("start") < pl.col("log_end"))
+            .with_columns(end=pl.min_horizontal("end", "log_end"))
+            .drop("log_end")
+        )
+        yield replace(base, log=log, excursions=seen).of(kept.to_list())
 
 
 def _written_and_read(log: pl.DataFrame, layouts: dict[str, str]) -> pl.DataFrame:

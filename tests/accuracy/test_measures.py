@@ -73,8 +73,16 @@ def test_chances_that_come_true_as_often_as_said_have_no_calibration_error() -> 
 def test_the_interval_of_a_share_is_the_textbook_one() -> None:
     """Normal approximation of a share of 0.3 among 400: 0.3 ± 1.96 √(0.3·0.7/400)."""
     held = np.arange(400) < 120
-    weights = weights_of(400, np.random.default_rng(1), 4000)
+    weights = weights_of(np.zeros(400, dtype=bool), np.random.default_rng(1), 4000)
     value, low, high = interval((weights * held).sum(axis=1) / weights.sum(axis=1))
     margin = 1.96 * np.sqrt(0.3 * 0.7 / 400)
     assert value == pytest.approx(0.3)
     assert (low, high) == pytest.approx((0.3 - margin, 0.3 + margin), abs=0.004)
+
+
+def test_every_sample_has_as_many_faults_as_the_fleet() -> None:
+    weights = weights_of(FAULTY, np.random.default_rng(1), 50)
+    assert ((weights * FAULTY).sum(axis=1) == 2).all()
+    assert (weights.sum(axis=1) == 6).all()
+    assert (weights[0] == 1).all()
+    assert not (weights == 1).all()
