@@ -8,7 +8,6 @@ chances; the same with a third of the channels absent. Every figure is of simula
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -17,6 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from benchmarks.accuracy.naming import first_of_alike, named_causes
 from benchmarks.likelihoods.fleets import (
     DAYS,
     UNITS,
@@ -123,19 +123,8 @@ def verdicts(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> p
         ``fault`` (chance of any), ``first`` and ``third`` (right cause first, among the first three),
         ``group_first`` and ``group_third`` (the same where alike causes count as one).
     """
-    alike = {name: cause.alike[0] if cause.alike else name for name, cause in catalogue.causes.items()}
-    ranked = analysis.causes.unique(["container", "cause"], keep="first", maintain_order=True)
-    faults = (
-        ranked.filter(pl.col("cause") != HEALTHY)
-        .group_by("container", maintain_order=True)
-        .agg(
-            named=pl.col("cause").first(),
-            chance=pl.col("cause_chance").first(),
-            fault=pl.col("cause_chance").sum(),
-            three=pl.col("cause").head(3),
-            groups=_groups(alike),
-        )
-    )
+    alike = first_of_alike(catalogue)
+    faults = named_causes(analysis.causes, alike)
     group = pl.col("cause").replace(alike)
     return (
         truth.select("container", "cause", "severity", "traced")
@@ -148,11 +137,6 @@ def verdicts(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> p
         )
         .drop("three", "groups")
     )
-
-
-def _groups(alike: Mapping[str, str]) -> pl.Expr:
-    """The first three groups of causes, each counted once."""
-    return pl.col("cause").replace(alike).unique(maintain_order=True).head(3)
 
 
 def left_out(analysis: Analysis, truth: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:

@@ -12,6 +12,7 @@ import polars as pl
 
 from benchmarks.accuracy.baselines import baseline_scores
 from benchmarks.accuracy.defrosts import matched, seen_in
+from benchmarks.accuracy.naming import first_of_alike, named_causes
 from benchmarks.accuracy.treatments import Sailed
 from coldsift.causes import HEALTHY, OTHER, load_catalogue
 from coldsift.engine.screening import Analysis, Settings, analyse
@@ -65,18 +66,9 @@ def judged(fleet: Sailed) -> Judged:
 
 
 def _units(fleet: Sailed, analysis: Analysis) -> pl.DataFrame:
-    catalogue = load_catalogue()
-    alike = {name: cause.alike[0] if cause.alike else name for name, cause in catalogue.causes.items()}
-    named = (
-        analysis.causes.unique(["container", "cause"], keep="first", maintain_order=True)
-        .filter(pl.col("cause") != HEALTHY)
-        .group_by("container", maintain_order=True)
-        .agg(
-            named=pl.col("cause").first(),
-            named_chance=pl.col("cause_chance").first(),
-            three=pl.col("cause").head(3),
-            three_alike=pl.col("cause").replace(alike).unique(maintain_order=True).head(3),
-        )
+    alike = first_of_alike(load_catalogue())
+    named = named_causes(analysis.causes, alike).select(
+        "container", "named", "three", named_chance="chance", three_alike="groups"
     )
     planted = pl.concat_list("cause", "also").list.drop_nulls()
     groups = planted.list.eval(pl.element().replace(alike))
