@@ -16,12 +16,13 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from benchmarks.accuracy.measures import BINS, calibration_error
 from benchmarks.accuracy.naming import first_of_alike, named_causes
+from benchmarks.kept import kept
 from benchmarks.likelihoods.fleets import (
     DAYS,
     UNITS,
     planned,
-    sailed,
     sign_features,
     without_channels,
 )
@@ -45,8 +46,6 @@ TRACE = 2.0
 MILD = 0.5
 """Severity below which a fault is called mild."""
 
-BINS = (0.0, 0.02, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
-
 
 def main() -> None:
     """Judge and print."""
@@ -59,9 +58,10 @@ def main() -> None:
     whole, poor, strange = [], [], []
     for seed in JUDGING_SEEDS[: chosen.fleets]:
         plan = planned(seed)
-        log, truth = sailed(plan, chosen.cache / str(seed) if chosen.cache else None)
+        voyage = kept(plan, chosen.cache / str(seed) if chosen.cache else None)
+        log, truth = voyage.log, voyage.truth
         twin = replace(plan, units=tuple(replace(unit, cause=HEALTHY, severity=0.0) for unit in plan.units))
-        healthy_log, _ = sailed(twin, chosen.cache / "twin" / str(seed) if chosen.cache else None)
+        healthy_log = kept(twin, chosen.cache / "twin" / str(seed) if chosen.cache else None).log
         analysis = analyse(log, Settings())
         traced = with_trace(analysis.features, analyse(healthy_log, Settings()).features)
         truth = truth.with_columns(traced=pl.col("container").is_in(traced))
@@ -233,14 +233,13 @@ def _reliability(
 ) -> None:
     """Print what was said against what came true, and the expected calibration error."""
     print(f"  reliability, {words}: said → came true (units)")
-    error = 0.0
     for low, high in pairwise(BINS):
         inside = (chance >= low) & ((chance < high) | (high == 1.0))
         if not inside.any():
             continue
         said, came = (float(np.average(values[inside], weights=weight[inside])) for values in (chance, true))
-        error += float(weight[inside].sum()) * abs(said - came)
         print(f"    {low:4.0%} to {high:4.0%}: {said:6.1%} → {came:6.1%} ({int(inside.sum())})")
+    (error,) = calibration_error(chance, true, weight[None], BINS)
     print(
         f"    expected calibration error {error:.3f}, healthy units weighted to {1 - FAULT_SHARE_ABOARD:.0%}"
     )

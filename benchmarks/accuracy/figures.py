@@ -1,13 +1,14 @@
 """From judged units to figures with intervals.
 
 Goes in: one row a unit of every ranking of a condition. Comes out: one row a measure, ``section, condition,
-method, measure, value, low, high``; low and high bound 95 % of 400 bootstrap samples of the faulty and of the
-healthy units within each ranking. Measures of the order are means over the rankings, shares are over all
-units.
+method, measure, value, low, high``; low and high bound 95 % of the bootstrap samples of the faulty and of the
+healthy units within each ranking, and are null where no interval is made. Measures of the order are means
+over the rankings, shares are over all units.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -24,7 +25,6 @@ SCORES = {OURS: "listed", BY_CHANCE: "chance", **{name: name for name in BASELIN
 """Column of each method's score. ``listed`` is the order of the list; ``chance`` that of the chance of a
 fault, urgency left out."""
 
-BINS = np.array([0.0, 0.02, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0])
 FIRST_SHARE = 0.1
 
 
@@ -80,14 +80,15 @@ def figures_of(units: pl.DataFrame) -> pl.DataFrame:
         with np.errstate(invalid="ignore", divide="ignore"):
             rows.append((OURS, measure, *by.interval(held / among)))
     chance, faulty = units["chance"].to_numpy(), units["faulty"].to_numpy()
-    error = by.calibration_error(chance, faulty, np.concatenate(drawn, axis=1), BINS)
+    error = by.calibration_error(chance, faulty, np.concatenate(drawn, axis=1), by.BINS)
     rows.append((OURS, "calibration error", *by.interval(error)))
-    number = float(units["faulty"].sum())
-    rows.append((OURS, "faulty units ranked", number, number, number))
-    rows.append((OURS, "healthy units ranked", *(float(units.height - number),) * 3))
-    rankings = float(units["ranking"].n_unique())
-    rows.append((OURS, "rankings", rankings, rankings, rankings))
-    return _frame(rows)
+    faults = float(units["faulty"].sum())
+    numbers = {
+        "faulty units ranked": faults,
+        "healthy units ranked": units.height - faults,
+        "rankings": float(units["ranking"].n_unique()),
+    }
+    return pl.concat([_frame(rows), without_interval(numbers)])
 
 
 def _mean_over_rankings(values: list[by.Array]) -> by.Array:
@@ -118,41 +119,38 @@ def calibration_figures(units: pl.DataFrame) -> pl.DataFrame:
     polars.DataFrame
         ``measure`` names the bin; ``method`` is ``units``, ``said`` or ``came true``.
     """
-    rows = []
-    for low, high in pairwise(BINS):
+    bins = []
+    for low, high in pairwise(by.BINS):
         inside = units.filter(
             pl.col("chance").is_between(low, high, closed="both" if high == 1.0 else "left")
         )
-        for method, value in (
-            ("units", float(inside.height)),
-            ("said", mean_of(inside["chance"])),
-            ("came true", mean_of(inside["faulty"])),
-        ):
-            rows.append((method, f"{low:.0%} to {high:.0%}", value, value, value))
-    return _frame(rows)
+        measure = f"{low:.0%} to {high:.0%}"
+        bins += [
+            without_interval({measure: float(inside.height)}, "units"),
+            without_interval({measure: mean_of(inside["chance"])}, "said"),
+            without_interval({measure: mean_of(inside["faulty"])}, "came true"),
+        ]
+    return pl.concat(bins)
 
 
 def excursion_figures(excursions: pl.DataFrame) -> pl.DataFrame:
     """How many planted excursions were found, how many found ones were not planted, and errors in time."""
     planted = excursions.filter("planted")
-    rows = [
-        ("planted excursions", float(planted.height)),
-        ("planted excursions found", mean_of(planted["matched"])),
-        ("excursions found that were not planted", float(excursions.height - planted.height)),
-    ]
+    values = {
+        "planted excursions": float(planted.height),
+        "planted excursions found": mean_of(planted["matched"]),
+        "excursions found that were not planted": float(excursions.height - planted.height),
+    }
     for end in ("start", "end"):
         error = planted[f"{end}_error"].drop_nulls().abs()
-        rows += [
-            (f"excursion {end} error, median", _quantile(error, 0.5)),
-            (f"excursion {end} error, 90 %", _quantile(error, 0.9)),
-        ]
-    return _frame([(OURS, measure, value, value, value) for measure, value in rows])
+        values[f"excursion {end} error, median"] = quantile_of(error, 0.5)
+        values[f"excursion {end} error, 90 %"] = quantile_of(error, 0.9)
+    return without_interval(values)
 
 
 def defrost_figures(defrosts: pl.DataFrame) -> pl.DataFrame:
     """F1 of found defrosts against planted ones that the log can show."""
-    value = f1(defrosts)
-    return _frame([(OURS, "defrost F1", value, value, value)])
+    return without_interval({"defrost F1": f1(defrosts)})
 
 
 def mean_of(values: pl.Series) -> float:
@@ -160,12 +158,18 @@ def mean_of(values: pl.Series) -> float:
     return float(values.cast(pl.Float64).mean() or 0.0) if len(values) else float("nan")  # type: ignore[arg-type]
 
 
-def _quantile(values: pl.Series, share: float) -> float:
+def quantile_of(values: pl.Series, share: float) -> float:
+    """Quantile of what is known; NaN of nothing."""
     found = values.quantile(share, "linear")
     return float("nan") if found is None else float(found)
 
 
-def _frame(rows: list[tuple[str, str, float, float, float]]) -> pl.DataFrame:
+def without_interval(values: Mapping[str, float], method: str = OURS) -> pl.DataFrame:
+    """Figures for which no interval was made, by measure."""
+    return _frame([(method, measure, value, None, None) for measure, value in values.items()])
+
+
+def _frame(rows: Sequence[tuple[str, str, float, float | None, float | None]]) -> pl.DataFrame:
     return pl.DataFrame(
         rows,
         schema={

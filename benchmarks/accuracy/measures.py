@@ -16,6 +16,10 @@ RESAMPLINGS = 400
 SEED = 20310106
 
 
+BINS = np.array([0.0, 0.02, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0])
+"""Chances between which what was said is held against what came true."""
+
+
 def weights_of(faulty: Flags, draw: np.random.Generator, resamplings: int = RESAMPLINGS) -> Array:
     """A row of ones, then how often each unit comes in samples drawn with replacement.
 

@@ -16,7 +16,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from benchmarks.accuracy.baselines import BASELINES
 from benchmarks.accuracy.figures import BY_CHANCE, OURS
 from benchmarks.accuracy.measures import RESAMPLINGS
-from benchmarks.accuracy.voyages import AS_BASE, BASE, FIRST, POOLS, SECOND
+from benchmarks.accuracy.voyages import AS_BASE, BASE, FIRST, HARD, POOLS, SECOND
 from coldsift.ranking.thresholds import load_thresholds
 
 HERE = Path(__file__).parent
@@ -194,7 +194,7 @@ class _Page:
         if value is None:
             return "–"
         if percent:
-            return f"{value:.1%} ({low:.1%}–{high:.1%})" if low is not None else f"{value:.1%}"
+            return f"{value:.1%} ({low:.1%}–{high:.1%})"
         return f"{value:.2f} ({low:.2f}–{high:.2f})"
 
     def short(self) -> str:
@@ -220,7 +220,7 @@ class _Page:
     def false_rule(self) -> str:
         """Share of plain healthy units that the rule of one hour out of ± 2 °C would flag."""
         measure = "out of set point ± 2 °C for more than an hour"
-        return _percent(self.value("healthy hard cases", "plain", measure))
+        return _percent(self.value(HARD, "plain", measure))
 
     def ranking(self) -> str:
         """How high faulty units stand in the list."""
@@ -259,11 +259,11 @@ class _Page:
         said = []
         for key in self._with_faults():
             value, low, _ = self._of[(*key, OURS, "lead over the best baseline")]
-            if low is None or low <= 0:
+            if low <= 0:
                 reason = REASONS.get(key, "not looked into yet")
                 said.append(
-                    f"{': '.join(key)}: lead {value:+.2f} over {self._best(key)}, "
-                    f"interval from {low if low is None else format(low, '+.2f')}. Why: {reason}."
+                    f"{': '.join(key)}: lead {value:+.2f} over {self._best(key)}, interval from {low:+.2f}. "
+                    f"Why: {reason}."
                 )
         return said
 
@@ -395,14 +395,13 @@ class _Page:
 
     def hard_cases(self) -> str:
         """Healthy units that look like failing ones."""
-        section = "healthy hard cases"
         measures = (
             "flagged", "chance of a fault, mean", "false cause above 50 %",
             "out of set point ± 2 °C for more than an hour",
         )  # fmt: skip
         rows = [
-            (words, f"{self.value(section, name, 'units'):.0f}",
-             *(_percent(self.value(section, name, measure)) for measure in measures))
+            (words, f"{self.value(HARD, name, 'units'):.0f}",
+             *(_percent(self.value(HARD, name, measure)) for measure in measures))
             for name, words in HARD_CASE_WORDS.items()
         ]  # fmt: skip
         return _table(("healthy units", "units", *measures), rows)

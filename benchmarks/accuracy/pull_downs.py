@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 
+from benchmarks.accuracy.figures import quantile_of, without_interval
 from coldsift.engine.screening import Settings, analyse
 from coldsift.schema import COMMON_LOG
 from coldsift.simulate.plan import container_number
@@ -89,9 +90,7 @@ def pull_down_figures(minutes: int) -> pl.DataFrame:
     error = (fitted["value"] / fitted["tau"] - 1.0).abs()
     values = {
         "pull-downs fitted": 1.0 - error.null_count() / len(error),
-        "error of τ, median": error.median(),
-        "error of τ, 90 %": error.quantile(0.9, "linear"),
+        "error of τ, median": quantile_of(error, 0.5),
+        "error of τ, 90 %": quantile_of(error, 0.9),
     }
-    return pl.DataFrame(
-        {"method": "coldsift", "measure": list(values), "value": list(values.values())}
-    ).with_columns(low="value", high="value")
+    return without_interval(values)

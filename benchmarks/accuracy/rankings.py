@@ -13,10 +13,10 @@ import polars as pl
 from benchmarks.accuracy.baselines import baseline_scores
 from benchmarks.accuracy.defrosts import matched, seen_in
 from benchmarks.accuracy.naming import first_of_alike, named_causes
-from benchmarks.accuracy.treatments import Sailed
 from coldsift.causes import HEALTHY, OTHER, load_catalogue
 from coldsift.engine.screening import Analysis, Settings, analyse
 from coldsift.refrigerant import DEFAULT_REFRIGERANT
+from coldsift.simulate import Fleet
 
 FLAGGED = ("go_now", "this_round")
 """Groups that send somebody."""
@@ -55,7 +55,7 @@ def settings_of(truth: pl.DataFrame) -> Settings:
     return Settings(refrigerants=dict(others.iter_rows()))
 
 
-def judged(fleet: Sailed) -> Judged:
+def judged(fleet: Fleet) -> Judged:
     """Screen a fleet and set what was said beside what was planted."""
     analysis = analyse(fleet.log, settings_of(fleet.truth))
     return Judged(
@@ -65,7 +65,7 @@ def judged(fleet: Sailed) -> Judged:
     )
 
 
-def _units(fleet: Sailed, analysis: Analysis) -> pl.DataFrame:
+def _units(fleet: Fleet, analysis: Analysis) -> pl.DataFrame:
     alike = first_of_alike(load_catalogue())
     named = named_causes(analysis.causes, alike).select(
         "container", "named", "three", named_chance="chance", three_alike="groups"
@@ -105,7 +105,7 @@ def _meet(one: str, other: str) -> pl.Expr:
     return pl.col(one).list.set_intersection(pl.col(other)).list.len() > 0
 
 
-def _excursions(fleet: Sailed, analysis: Analysis) -> pl.DataFrame:
+def _excursions(fleet: Fleet, analysis: Analysis) -> pl.DataFrame:
     misled = fleet.truth.filter(pl.col("cause").is_in(MISLED))["container"].to_list()
     honest = ~pl.col("container").is_in(misled)
     planted = (

@@ -12,9 +12,9 @@ import polars as pl
 
 from benchmarks.accuracy.baselines import simple_scores
 from benchmarks.accuracy.rankings import FLAGGED, settings_of
-from benchmarks.accuracy.treatments import Sailed
 from coldsift.causes import HEALTHY
 from coldsift.engine.screening import analyse
+from coldsift.simulate import Fleet
 
 EVERY_HOURS = 12.0
 """Between screenings: what is flagged in between is flagged at the next one. [h]"""
@@ -26,7 +26,7 @@ ALONE = "hours_out"
 """The rule it is compared with: more than an hour outside set point ± 2 °C after the first day."""
 
 
-def replayed(fleet: Sailed) -> pl.DataFrame:
+def replayed(fleet: Fleet) -> pl.DataFrame:
     """Screen a voyage every 12 hours and see when each fault is flagged.
 
     Parameters
@@ -121,5 +121,5 @@ def replay_figures(faults: pl.DataFrame) -> pl.DataFrame:
             .alias("of these flagged at most a day after"),
         )
         .unpivot(index="method", variable_name="measure")
-        .with_columns(low="value", high="value")
+        .with_columns(low=pl.lit(None, pl.Float64), high=pl.lit(None, pl.Float64))
     )

@@ -20,13 +20,12 @@ from benchmarks.accuracy.figures import (
     excursion_figures,
     figures_of,
     mean_of,
+    without_interval,
 )
 from benchmarks.accuracy.pull_downs import pull_down_figures
 from benchmarks.accuracy.rankings import FLAGGED, Judged, judged
 from benchmarks.accuracy.replay import replay_figures, replayed
-from benchmarks.accuracy.voyages import AS_BASE, BASE, FIRST, POOLS, SECOND, Pool, sail
-
-HARD = "healthy hard cases"
+from benchmarks.accuracy.voyages import AS_BASE, BASE, FIRST, HARD, POOLS, SECOND, Pool, sail
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +35,7 @@ class Result:
     Attributes
     ----------
     units, excursions, defrosts
-        Of :class:`~benchmarks.accuracy.rankings.Judged`, with ``pool``, ``seed``, ``section``, ``condition``,
+        Of :class:`~benchmarks.accuracy.rankings.Judged`, with ``section``, ``condition``, ``route``,
         ``ranking``.
     replays
         Of :func:`~benchmarks.accuracy.replay.replayed`, with ``plant``.
@@ -157,20 +156,12 @@ def _of(section: str, condition: str, figures: pl.DataFrame) -> pl.DataFrame:
 
 
 def _hard_cases(units: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
-    """Healthy units that look like failing ones, kind by kind; blackouts strike all units of their ship."""
-    base = (pl.col("section") == "base") & pl.col("hard_case").is_not_null()
-    apart = (pl.col("section") == HARD) & pl.col("hard_case").is_in(["single_of_its_kind", "new_controller"])
-    dark = pl.col("condition") == "ship-wide blackouts"
-    kinds = units.filter(base | apart | dark).with_columns(
-        kind=pl.when(dark).then(pl.lit("blackout")).otherwise("hard_case")
-    )
-    kinds = kinds.filter(~pl.col("faulty"))
-    plain = units.filter(
-        pl.col("section") == "base", ~pl.col("faulty"), pl.col("hard_case").is_null()
-    ).with_columns(kind=pl.lit("plain"))
-    return [
-        (str(kind), rows) for (kind,), rows in pl.concat([plain, kinds]).group_by("kind", maintain_order=True)
-    ]
+    """Healthy units of the base that are no hard case, then those that look like failing ones, by kind."""
+    healthy = units.filter(~pl.col("faulty"))
+    base, hard = pl.col("section") == BASE.section, pl.col("hard_case").is_not_null()
+    plain = healthy.filter(base & ~hard).with_columns(hard_case=pl.lit("plain"))
+    kinds = pl.concat([plain, healthy.filter(hard, base | (pl.col("section") == HARD))])
+    return [(str(kind), rows) for (kind,), rows in kinds.group_by("hard_case", maintain_order=True)]
 
 
 def hard_case_figures(units: pl.DataFrame) -> pl.DataFrame:
@@ -183,6 +174,4 @@ def hard_case_figures(units: pl.DataFrame) -> pl.DataFrame:
         "false cause above 50 %": mean_of(units["false_cause"]),
         "out of set point ± 2 °C for more than an hour": mean_of(units["hours_out"] > 1.0),
     }
-    return pl.DataFrame(
-        {"method": "coldsift", "measure": list(values), "value": list(values.values())}
-    ).with_columns(low="value", high="value")
+    return without_interval(values)

@@ -7,18 +7,19 @@ the seed alone.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
+from benchmarks.kept import TABLES
 from benchmarks.likelihoods.fleets import without_channels
 from coldsift.intake import read_logs
 from coldsift.schema import CHANNELS
-from coldsift.simulate import FleetPlan
+from coldsift.simulate import Fleet
 from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.folder import SAMPLE_LAYOUTS
 from coldsift.simulate.layouts import write_logs
@@ -42,32 +43,23 @@ _LEAST_HOURS = 24.0
 """A fault that had less time than this before its log ended is not counted for or against. [h]"""
 
 
-@dataclass(frozen=True, slots=True)
-class Sailed:
-    """A fleet with its truth; see :mod:`coldsift.simulate.record`."""
-
-    log: pl.DataFrame
-    truth: pl.DataFrame
-    defrosts: pl.DataFrame
-    excursions: pl.DataFrame
-
-    def of(self, containers: list[str]) -> Sailed:
-        """The same of some of the units."""
-        aboard = pl.col("container").is_in(containers)
-        return Sailed(*(getattr(self, name).filter(aboard) for name in self.__slots__))
+def aboard(fleet: Fleet, containers: Sequence[str]) -> Fleet:
+    """The fleet with some of its units."""
+    chosen = pl.col("container").is_in(containers)
+    return replace(fleet, **{name: getattr(fleet, name).filter(chosen) for name in TABLES})
 
 
-def as_is(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def as_is(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """Nothing done."""
     yield fleet
 
 
-def replace_blackouts(plan: FleetPlan, blackouts: tuple[tuple[float, float], ...]) -> FleetPlan:
-    """The plan with the ship dark now and then: first hour and length of each. [h]."""
-    return replace(plan, blackouts=blackouts)
+def all_hard(fleet: Fleet, seed: int, *, kind: str) -> Iterator[Fleet]:
+    """Nothing done; every unit counts as a hard case of a kind."""
+    yield replace(fleet, truth=fleet.truth.with_columns(hard_case=pl.lit(kind)))
 
 
-def thinned(fleet: Sailed, seed: int, *, minutes: int) -> Iterator[Sailed]:
+def thinned(fleet: Fleet, seed: int, *, minutes: int) -> Iterator[Fleet]:
     """One reading kept in so many minutes."""
     logged = fleet.truth.select("container", every=minutes // pl.col("interval_minutes"))
     log = fleet.log.join(logged, on="container", maintain_order="left")
@@ -75,19 +67,19 @@ def thinned(fleet: Sailed, seed: int, *, minutes: int) -> Iterator[Sailed]:
     yield replace(fleet, log=log.filter(place % pl.col("every") == 0).drop("every"))
 
 
-def only(fleet: Sailed, seed: int, *, channels: tuple[str, ...]) -> Iterator[Sailed]:
+def only(fleet: Fleet, seed: int, *, channels: tuple[str, ...]) -> Iterator[Fleet]:
     """Nothing logged but these, every 15 minutes."""
     for base in thinned(fleet, seed, minutes=15):
         yield replace(base, log=_without(base.log, [name for name in CHANNELS if name not in channels]))
 
 
-def a_third_absent(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def a_third_absent(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """A third of each unit's channels not logged, drawn unit by unit."""
     for base in thinned(fleet, seed, minutes=15):
         yield replace(base, log=without_channels(base.log, seed))
 
 
-def without_defrost_state(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def without_defrost_state(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """No unit says when it defrosts."""
     for base in thinned(fleet, seed, minutes=15):
         yield replace(base, log=_without(base.log, ["defrost_state", "mode"]))
@@ -97,7 +89,7 @@ def _without(log: pl.DataFrame, channels: list[str]) -> pl.DataFrame:
     return log.with_columns(pl.lit(None, log.schema[name]).alias(name) for name in channels)
 
 
-def split(fleet: Sailed, seed: int, *, units: int) -> Iterator[Sailed]:
+def split(fleet: Fleet, seed: int, *, units: int) -> Iterator[Fleet]:
     """Smaller fleets, each with its share of the faulty units."""
     draw = np.random.default_rng([seed, 1])
     parts = round(fleet.truth.height / units)
@@ -108,10 +100,10 @@ def split(fleet: Sailed, seed: int, *, units: int) -> Iterator[Sailed]:
             of_part[place % parts].append(str(container))
             place += 1
     for base in thinned(fleet, seed, minutes=15):
-        yield from (base.of(sorted(part)) for part in of_part)
+        yield from (aboard(base, sorted(part)) for part in of_part)
 
 
-def share(fleet: Sailed, seed: int, *, faulty: float) -> Iterator[Sailed]:
+def share(fleet: Fleet, seed: int, *, faulty: float) -> Iterator[Fleet]:
     """Faults taken out until so many are left, severity 0.3 and above; several times where few are left."""
     draw = np.random.default_rng([seed, 2])
     healthy = _containers(fleet, faulty=False)
@@ -120,22 +112,22 @@ def share(fleet: Sailed, seed: int, *, faulty: float) -> Iterator[Sailed]:
     times = min(5, len(struck) // count) if count else 1
     for time in range(times):
         chosen = [str(name) for name in struck[time * count : (time + 1) * count]]
-        yield fleet.of(sorted([*healthy, *chosen]))
+        yield aboard(fleet, sorted([*healthy, *chosen]))
 
 
-def severity(fleet: Sailed, seed: int, *, low: float, high: float) -> Iterator[Sailed]:
+def severity(fleet: Fleet, seed: int, *, low: float, high: float) -> Iterator[Fleet]:
     """Only the faults of such severity left."""
     struck = _containers(fleet, faulty=True, severity=(low, high))
-    yield fleet.of(sorted([*_containers(fleet, faulty=False), *struck]))
+    yield aboard(fleet, sorted([*_containers(fleet, faulty=False), *struck]))
 
 
-def _containers(fleet: Sailed, *, faulty: bool, severity: tuple[float, float] = (0.0, 1.01)) -> list[str]:
+def _containers(fleet: Fleet, *, faulty: bool, severity: tuple[float, float] = (0.0, 1.01)) -> list[str]:
     is_faulty = pl.col("cause") != HEALTHY
     inside = pl.col("severity").is_between(*severity, closed="left")
     return fleet.truth.filter(is_faulty & inside if faulty else ~is_faulty)["container"].sort().to_list()
 
 
-def through_layouts(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def through_layouts(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """Written to files in every layout in turn and read in again, units and rounding included."""
     for base in thinned(fleet, seed, minutes=15):
         containers = base.truth["container"].sort().to_list()
@@ -147,8 +139,8 @@ def through_layouts(fleet: Sailed, seed: int) -> Iterator[Sailed]:
 
 
 def spoiled(
-    fleet: Sailed, seed: int, *, fault: Callable[[pl.DataFrame, int], pl.DataFrame]
-) -> Iterator[Sailed]:
+    fleet: Fleet, seed: int, *, fault: Callable[[pl.DataFrame, int], pl.DataFrame]
+) -> Iterator[Fleet]:
     """A data fault put into the files, which are then read in; truth cut to what the log still covers."""
     for base in thinned(fleet, seed, minutes=15):
         containers = base.truth["container"].to_list()
@@ -162,7 +154,7 @@ def spoiled(
             .with_columns(end=pl.min_horizontal("end", "log_end"))
             .drop("log_end")
         )
-        yield replace(base, log=log, excursions=seen).of(kept.to_list())
+        yield aboard(replace(base, log=log, excursions=seen), kept.to_list())
 
 
 def _written_and_read(log: pl.DataFrame, layouts: dict[str, str]) -> pl.DataFrame:
@@ -257,7 +249,7 @@ def _spans(log: pl.DataFrame) -> Iterator[tuple[str, datetime, datetime]]:
     yield from spans.sort("container").iter_rows()
 
 
-def single_of_its_kind(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def single_of_its_kind(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """One healthy chilled unit at a time among the healthy frozen ones: nobody to compare it with."""
     draw = np.random.default_rng([seed, 7])
     plain = fleet.truth.filter(pl.col("cause") == HEALTHY, pl.col("hard_case").is_null())
@@ -265,12 +257,12 @@ def single_of_its_kind(fleet: Sailed, seed: int) -> Iterator[Sailed]:
     chilled = plain.filter(pl.col("set_point") > -10)["container"].to_list()
     for base in thinned(fleet, seed, minutes=15):
         for container in draw.choice(chilled, min(12, len(chilled)), replace=False):
-            ship = base.of([*frozen[:30], str(container)])
+            ship = aboard(base, [*frozen[:30], str(container)])
             lone = pl.when(pl.col("container") == str(container)).then(pl.lit("single_of_its_kind"))
             yield replace(ship, truth=ship.truth.with_columns(hard_case=lone))
 
 
-def new_controllers(fleet: Sailed, seed: int) -> Iterator[Sailed]:
+def new_controllers(fleet: Fleet, seed: int) -> Iterator[Fleet]:
     """One healthy unit in ten got a new controller: its log begins then, its probes read a little off."""
     draw = np.random.default_rng([seed, 8])
     for base in thinned(fleet, seed, minutes=15):
@@ -294,7 +286,5 @@ def new_controllers(fleet: Sailed, seed: int) -> Iterator[Sailed]:
             .drop("since", "off")
         )
         replaced = pl.when(pl.col("container").is_in(table["container"].to_list()))
-        truth = base.truth.with_columns(
-            hard_case=replaced.then(pl.lit("new_controller")).otherwise("hard_case")
-        )
+        truth = base.truth.with_columns(hard_case=replaced.then(pl.lit("new_controller")))
         yield replace(base, log=log, truth=truth)

@@ -14,21 +14,20 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from benchmarks import second_plant
 from benchmarks.accuracy import treatments as treat
-from benchmarks.accuracy.treatments import Sailed
+from benchmarks.kept import kept
 from coldsift.simulate import Fleet, FleetPlan, plan_fleet, simulate
 
 ROUTES = ("mixed", "tropics", "winter")
 
 FIRST, SECOND = "first plant", "second plant"
 AS_BASE = "as the base"
+HARD = "healthy hard cases"
 
 _PLANTS: dict[str, Callable[[FleetPlan], Fleet]] = {FIRST: simulate, SECOND: second_plant.simulate}
 
-Treatment = Callable[[Sailed, int], Iterator[Sailed]]
+Treatment = Callable[[Fleet, int], Iterator[Fleet]]
 """From a voyage and its seed to the fleets that are ranked, each for itself."""
 
 
@@ -139,8 +138,8 @@ POOLS: tuple[Pool, ...] = (
                 partial(treat.spoiled, fault=treat.with_all_data_faults),
                 3,
             ),
-            Condition("healthy hard cases", "single unit of its kind aboard", treat.single_of_its_kind, 3),
-            Condition("healthy hard cases", "log that begins anew, new controller", treat.new_controllers, 3),
+            Condition(HARD, "single unit of its kind aboard", treat.single_of_its_kind, 3),
+            Condition(HARD, "log that begins anew, new controller", treat.new_controllers, 3),
         ),
         replayed=6,
     ),
@@ -174,8 +173,9 @@ POOLS: tuple[Pool, ...] = (
     Pool(
         "blackouts",
         range(2045, 2047),
-        {"fault_share": 0.0, "hard_share": 0.0},
-        (Condition("healthy hard cases", "ship-wide blackouts", treat.as_is),),
+        # First hour and length of each. [h]
+        {"fault_share": 0.0, "hard_share": 0.0, "blackouts": ((100.0, 0.9), (190.0, 3.5))},
+        (Condition(HARD, "ship-wide blackouts", partial(treat.all_hard, kind="blackout")),),
     ),
     Pool(
         SECOND,
@@ -192,11 +192,8 @@ POOLS: tuple[Pool, ...] = (
     ),
 )
 
-BLACKOUTS = ((100.0, 0.9), (190.0, 3.5))
-"""First hour and length of the blackouts of that pool. [h]"""
 
-
-def sail(pool: Pool, seed: int, cache: Path | None) -> Sailed:
+def sail(pool: Pool, seed: int, cache: Path | None) -> Fleet:
     """Simulate a voyage of a pool, or take it from the cache.
 
     Parameters
@@ -209,24 +206,10 @@ def sail(pool: Pool, seed: int, cache: Path | None) -> Sailed:
 
     Returns
     -------
-    Sailed
+    Fleet
         Log and truth.
     """
     plan = pool.plan_of(seed)
-    if pool.name == "blackouts":
-        plan = treat.replace_blackouts(plan, BLACKOUTS)
-    if cache is None:
-        return _sailed(_PLANTS[pool.plant](plan))
     key = hashlib.sha256(f"{pool.plant} {plan!r}".encode()).hexdigest()[:16]
-    folder = cache / f"{pool.name.replace(' ', '_')}_{seed}_{key}"
-    names = ("truth", "defrosts", "excursions", "log")
-    if not (folder / "log.parquet").is_file():
-        folder.mkdir(parents=True, exist_ok=True)
-        sailed = _sailed(_PLANTS[pool.plant](plan))
-        for name in names:
-            getattr(sailed, name).write_parquet(folder / f"{name}.parquet")
-    return Sailed(**{name: pl.read_parquet(folder / f"{name}.parquet") for name in names})
-
-
-def _sailed(fleet: Fleet) -> Sailed:
-    return Sailed(fleet.log, fleet.truth, fleet.defrosts, fleet.excursions)
+    folder = cache / f"{pool.name.replace(' ', '_')}_{seed}_{key}" if cache else None
+    return kept(plan, folder, _PLANTS[pool.plant])

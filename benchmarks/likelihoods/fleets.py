@@ -8,11 +8,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from benchmarks.kept import kept
 from coldsift.causes.catalogue import HEALTHY
 from coldsift.engine.screening import Settings, analyse
 from coldsift.features import FEATURES, View
 from coldsift.schema import CHANNELS
-from coldsift.simulate import simulate
 from coldsift.simulate.plan import FleetPlan, plan_fleet
 
 ROUTES = ("tropics", "winter", "mixed")
@@ -97,14 +97,15 @@ def fleet(seed: int, cache: Path | None = None, poor: bool = False) -> tuple[pl.
         ``container, feature, value, distance, words``, and the truth of :class:`coldsift.simulate.Fleet`.
     """
     folder = cache / str(seed) if cache else None
-    kept = "poor.parquet" if poor else "features.parquet"
-    if folder and (folder / kept).is_file():
-        return pl.read_parquet(folder / kept), pl.read_parquet(folder / "truth.parquet")
-    log, truth = sailed(planned(seed), folder)
-    distances = analyse(without_channels(log, seed) if poor else log, Settings()).distances
+    ready = "poor.parquet" if poor else "features.parquet"
+    if folder and (folder / ready).is_file():
+        return pl.read_parquet(folder / ready), pl.read_parquet(folder / "truth.parquet")
+    voyage = kept(planned(seed), folder)
+    log = without_channels(voyage.log, seed) if poor else voyage.log
+    distances = analyse(log, Settings()).distances
     if folder:
-        distances.write_parquet(folder / kept)
-    return distances, truth
+        distances.write_parquet(folder / ready)
+    return distances, voyage.truth
 
 
 def planned(seed: int) -> FleetPlan:
@@ -117,19 +118,6 @@ def planned(seed: int) -> FleetPlan:
         fault_share=FAULT_SHARE,
         causes=HARD_CAUSES if seed in HARD_SEEDS else None,
     )
-
-
-def sailed(plan: FleetPlan, folder: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Log and truth of a plan, kept in a folder for the next run."""
-    if folder and (folder / "log.parquet").is_file():
-        return pl.read_parquet(folder / "log.parquet"), pl.read_parquet(folder / "truth.parquet")
-    voyage = simulate(plan)
-    if folder:
-        folder.mkdir(parents=True, exist_ok=True)
-        # The log last: where it stands, the truth stands beside it.
-        voyage.truth.write_parquet(folder / "truth.parquet")
-        voyage.log.write_parquet(folder / "log.parquet")
-    return voyage.log, voyage.truth
 
 
 def hypothesis_of(truth: pl.DataFrame) -> list[str]:
@@ -180,17 +168,15 @@ def of_several_makes(distances: pl.DataFrame, seed: int) -> pl.DataFrame:
     draw = np.random.default_rng([seed, 9])
     containers = distances["container"].unique().sort()
     make = draw.integers(0, MAKES, len(containers))
-    offsets = []
-    for name in sign_features():
-        feature = FEATURES[name]
-        offsets.append((name, (feature.base or name, feature.view is View.SHIFT)))
-    drawn: dict[tuple[str, bool], tuple[float, NDArray[np.float64]]] = {}
-    for _, (base, is_shift) in offsets:
-        if (base, is_shift) in drawn:
-            continue
+    # All views of a feature share what is drawn for it, but for its change, which has a draw of its own.
+    drawn_for = {
+        name: (FEATURES[name].base or name, FEATURES[name].view is View.SHIFT) for name in sign_features()
+    }
+    drawn = {}
+    for base, is_shift in dict.fromkeys(drawn_for.values()):
         spread = draw.exponential(SHIFT_APART if is_shift else 1.0)
         between, within = draw.normal(0.0, 1.0, MAKES)[make], draw.normal(0.0, 1.0, len(containers))
-        drawn[base, is_shift] = (spread, APART * between + OWN * within)
+        drawn[base, is_shift] = spread, APART * between + OWN * within
     moved = pl.concat(
         pl.DataFrame(
             {
@@ -199,7 +185,7 @@ def of_several_makes(distances: pl.DataFrame, seed: int) -> pl.DataFrame:
                 "wider": np.full(len(containers), np.sqrt(1.0 + spread**2)),
             }
         ).with_columns(feature=pl.lit(name))
-        for name, key in offsets
+        for name, key in drawn_for.items()
         if FEATURES[name].by_peers
         for spread, off in (drawn[key],)
     )

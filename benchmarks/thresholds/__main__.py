@@ -11,7 +11,8 @@ import numpy as np
 import polars as pl
 
 import coldsift
-from benchmarks.likelihoods.fleets import ROUTES, sailed
+from benchmarks.kept import kept
+from benchmarks.likelihoods.fleets import ROUTES
 from coldsift.causes import HEALTHY
 from coldsift.causes.catalogue import SHIPPED as CATALOGUE_FILES
 from coldsift.engine.screening import Settings, analyse
@@ -90,11 +91,11 @@ def planned(seed: int) -> FleetPlan:
 
 def sorted_out(seed: int, cache: Path | None) -> pl.DataFrame:
     """What is planted in each unit of a fleet, beside what was found."""
-    log, truth = sailed(planned(seed), cache / str(seed) if cache else None)
-    findings = analyse(log, Settings()).findings
+    voyage = kept(planned(seed), cache / str(seed) if cache else None)
+    findings = analyse(voyage.log, Settings()).findings
     print(f"fleet {seed}", flush=True)
     return (
-        truth.select("container", "severity", faulty=pl.col("cause") != HEALTHY)
+        voyage.truth.select("container", "severity", faulty=pl.col("cause") != HEALTHY)
         .join(findings.select("container", "chance_of_fault", "hours_to_limit"), on="container")
         .with_columns(seed=pl.lit(seed))
         .sort("container")

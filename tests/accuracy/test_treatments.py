@@ -5,21 +5,19 @@ from collections.abc import Callable, Iterator
 import polars as pl
 import pytest
 from benchmarks.accuracy import treatments as treat
-from benchmarks.accuracy.treatments import Sailed
 from benchmarks.accuracy.voyages import POOLS
 
-from coldsift.simulate import plan_fleet, simulate
+from coldsift.simulate import Fleet, plan_fleet, simulate
 
-Treatment = Callable[[Sailed, int], Iterator[Sailed]]
+Treatment = Callable[[Fleet, int], Iterator[Fleet]]
 
 
 @pytest.fixture(scope="module")
-def voyage() -> Sailed:
-    fleet = simulate(plan_fleet(units=40, days=3, seed=2090, fault_share=0.5, severity=(0.05, 1.0)))
-    return Sailed(fleet.log, fleet.truth, fleet.defrosts, fleet.excursions)
+def voyage() -> Fleet:
+    return simulate(plan_fleet(units=40, days=3, seed=2090, fault_share=0.5, severity=(0.05, 1.0)))
 
 
-def faulty(fleet: Sailed) -> pl.DataFrame:
+def faulty(fleet: Fleet) -> pl.DataFrame:
     return fleet.truth.filter(pl.col("cause") != "healthy")
 
 
@@ -29,20 +27,20 @@ def test_no_seed_of_the_judging_voyages_was_fitted_on() -> None:
     assert len(seeds) == len(set(seeds))
 
 
-def test_an_hourly_log_keeps_every_fourth_reading(voyage: Sailed) -> None:
+def test_an_hourly_log_keeps_every_fourth_reading(voyage: Fleet) -> None:
     (hourly,) = treat.thinned(voyage, 1, minutes=60)
     steps = hourly.log.filter(pl.col("container") == hourly.log["container"][0])["time"].diff().drop_nulls()
     assert (steps.dt.total_minutes() == 60).all()
     assert hourly.log.join(voyage.log, on=["container", "time"], how="anti").is_empty()
 
 
-def test_air_alone_means_no_pressure_no_current_no_alarm(voyage: Sailed) -> None:
+def test_air_alone_means_no_pressure_no_current_no_alarm(voyage: Fleet) -> None:
     (bare,) = treat.only(voyage, 1, channels=treat.AIR)
     logged = {name for name in bare.log.columns if bare.log[name].null_count() < bare.log.height}
     assert logged == {"container", "time", "source", "row", *treat.AIR}
 
 
-def test_small_fleets_share_out_units_and_faults(voyage: Sailed) -> None:
+def test_small_fleets_share_out_units_and_faults(voyage: Fleet) -> None:
     parts = list(treat.split(voyage, 1, units=20))
     assert [part.truth.height for part in parts] == [20, 20]
     assert [faulty(part).height for part in parts] == [10, 10]
@@ -50,7 +48,7 @@ def test_small_fleets_share_out_units_and_faults(voyage: Sailed) -> None:
     assert sorted(together) == sorted(voyage.truth["container"])
 
 
-def test_the_share_of_faulty_units_is_as_said_and_the_mild_ones_stay_out(voyage: Sailed) -> None:
+def test_the_share_of_faulty_units_is_as_said_and_the_mild_ones_stay_out(voyage: Fleet) -> None:
     (none,) = treat.share(voyage, 1, faulty=0.0)
     assert faulty(none).is_empty()
     for part in treat.share(voyage, 1, faulty=0.1):
@@ -73,7 +71,7 @@ def test_the_share_of_faulty_units_is_as_said_and_the_mild_ones_stay_out(voyage:
 def test_a_data_fault_is_drawn_by_the_seed_and_leaves_the_log_readable(
     fault: Callable[[pl.DataFrame, int], pl.DataFrame],
     sign: Callable[[pl.DataFrame, pl.DataFrame], bool],
-    voyage: Sailed,
+    voyage: Fleet,
 ) -> None:
     spoilt = fault(voyage.log, 5)
     assert spoilt.equals(fault(voyage.log, 5))
@@ -85,22 +83,22 @@ def test_a_data_fault_is_drawn_by_the_seed_and_leaves_the_log_readable(
     assert read.log["supply_air"].is_between(-60, 60).all()
 
 
-def test_written_in_every_layout_and_read_again_the_air_is_the_same(voyage: Sailed) -> None:
+def test_written_in_every_layout_and_read_again_the_air_is_the_same(voyage: Fleet) -> None:
     (read,) = treat.through_layouts(voyage, 1)
     both = voyage.log.join(read.log, on=["container", "time"], suffix="_read")
     assert both.height > 0.99 * voyage.log.height
     assert (both["supply_air"] - both["supply_air_read"]).abs().max() < 0.06  # type: ignore[operator]
 
 
-def test_a_lone_unit_has_no_peer_of_its_class(voyage: Sailed) -> None:
+def test_a_lone_unit_has_no_peer_of_its_class(voyage: Fleet) -> None:
     for ship in treat.single_of_its_kind(voyage, 1):
         lone = ship.truth.filter(pl.col("hard_case") == "single_of_its_kind")
         assert lone.height == 1
         assert (ship.truth["set_point"] > -10).sum() == 1
 
 
-def test_a_new_controller_logs_from_its_own_first_day(voyage: Sailed) -> None:
-    healthy = voyage.of(voyage.truth.filter(pl.col("cause") == "healthy")["container"].to_list())
+def test_a_new_controller_logs_from_its_own_first_day(voyage: Fleet) -> None:
+    healthy = treat.aboard(voyage, voyage.truth.filter(pl.col("cause") == "healthy")["container"].to_list())
     (fleet,) = treat.new_controllers(healthy, 1)
     new = fleet.truth.filter(pl.col("hard_case") == "new_controller")["container"].to_list()
     first = fleet.log.group_by("container").agg(pl.col("time").min())

@@ -241,6 +241,7 @@ def plan_fleet(
     causes: Sequence[str] | None = None,
     channels: str = "full",
     interval_minutes: int = 15,
+    blackouts: tuple[tuple[float, float], ...] = (),
     start: datetime = datetime(2031, 1, 6, tzinfo=UTC),
 ) -> FleetPlan:
     """Draw a fleet at random.
@@ -258,6 +259,8 @@ def plan_fleet(
         Cause ids to draw from, every one once before any twice; all when None.
     channels, interval_minutes
         What every unit logs, and how often. [min]
+    blackouts
+        Ship-wide ones: first hour and length. [h]
     start
         First minute, with a time zone.
 
@@ -297,6 +300,7 @@ def plan_fleet(
             )
             for index in range(units)
         ),
+        blackouts=blackouts,
     )
 
 
