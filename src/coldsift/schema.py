@@ -620,14 +620,72 @@ EXCURSIONS = Table(
         _time("end_latest", "First reading inside the band after the end; empty when not ended"),
         _number("peak", "°C", "Controlling air at its furthest from the band"),
         _number("band_edge", "°C", "Edge of the band that was left"),
-        _number("hours", "h", "Duration, gaps taken out"),
+        _number("hours", "h", "Duration at least: gaps taken out"),
         _number("gap_hours", "h", "Hours inside it without readings"),
-        _number("degree_hours", "K h", "Area beyond the band edge, gaps taken out"),
+        _number("hours_at_most", "h", "Duration at most: outside through every gap in it and beside it"),
+        _number("degree_hours", "K h", "Area beyond the band edge at least: gaps taken out"),
+        _number(
+            "degree_hours_at_most",
+            "K h",
+            "Area at most: in every gap the air goes as far from the band as it physically can",
+        ),
+        _number("peak_at_most", "°C", "Furthest the air can have been, gaps included"),
         _number("mean_kinetic_temperature", "°C", "Over the excursion, activation energy 83.144 kJ/mol"),
         _number("sensor_doubt", "", "0 air, 1 probe: how likely that the sensor erred, not the air"),
         _text("sensor_doubt_why", "What the doubt rests on"),
         _text("kind", "excursion, initial_warm_load (first pull-down) or after_set_point_change", False),
         _text("along_with", "What else happened: power off, set point change, defrost, alarm, gap"),
+    ),
+    key=("container", "start"),
+)
+
+EXCURSION_PARTS = Table(
+    "excursion_parts",
+    "Excursions divided: by what the unit was doing, and by who had the container.",
+    (
+        _text("container", "Container number", False),
+        _time("excursion", "Start of the excursion, as in excursions", False),
+        _text("division", "regime or custody", False),
+        _text("part", "Regime, or holder; empty where nobody is named"),
+        _time("start", "First instant of the excursion in this part", False),
+        _time("end", "Last instant of the excursion in this part", False),
+        _number("hours", "h", "Duration in this part at least: gaps taken out"),
+        _number("gap_hours", "h", "Hours without readings in this part"),
+        _number("degree_hours", "K h", "Area beyond the band edge in this part, gaps taken out"),
+        _number("peak", "°C", "Controlling air at its furthest from the band in this part"),
+    ),
+)
+
+DEFROST_RISES = Table(
+    "defrost_rises",
+    "Air beyond its band in a defrost or soon after it: no excursion, but listed, with the rule that says so.",
+    (
+        _text("container", "Container number", False),
+        _time("start", "Start of the defrost", False),
+        _time("end", "Last instant that counts as the defrost's", False),
+        _number("minutes", "min", "Time beyond the band edge"),
+        _number("peak", "°C", "Controlling air at its furthest"),
+        _number("above_set_point", "K", "Peak above the set point"),
+        _text("rule", "Id of the rule that lets it pass", False),
+        Column("within_rule", pl.Boolean(), "", "False where it goes beyond what the rule lets pass", False),
+    ),
+    key=("container", "start"),
+)
+
+GAPS = Table(
+    "gaps",
+    "Every gap in a log, with what the air can have done in it.",
+    (
+        _text("container", "Container number", False),
+        _time("start", "Last reading before it", False),
+        _time("end", "First reading after it", False),
+        _number("hours", "h", "Length"),
+        _number("air_before", "°C", "Controlling air before it"),
+        _number("air_after", "°C", "Controlling air after it"),
+        _number("coldest_possible", "°C", "Furthest down the air can have been in it"),
+        _number("warmest_possible", "°C", "Furthest up the air can have been in it"),
+        _number("hours_outside_at_most", "h", "Longest the air can have been outside its band in it"),
+        _text("rests_on", "Where the fastest warming and cooling come from", False),
     ),
     key=("container", "start"),
 )
@@ -699,6 +757,118 @@ EVIDENCE = Table(
     key=("container", "cause", "feature"),
 )
 
+CARGO = Table(
+    "cargo",
+    "One row a container: what the cargo is, how warm it is reckoned to be, and how long it has.",
+    (
+        _text("container", "Container number", False),
+        _text("cargo", "Commodity, or the class that the set point tells", False),
+        _text("known_from", "Where that is known from", False),
+        _number("limit_low", "°C", "Coldest the cargo bears; empty when cold does no harm"),
+        _number("limit_high", "°C", "Warmest the cargo bears"),
+        _text("limit_from", "Where the limits come from", False),
+        _number("surface", "°C", "Outer cargo at the end of the log, best estimate"),
+        _number("surface_low", "°C", "Lower edge of its band, 5 in 100 below"),
+        _number("surface_high", "°C", "Upper edge of its band, 5 in 100 above"),
+        _number("core", "°C", "Cargo core at the end of the log, best estimate"),
+        _number("core_low", "°C", "Lower edge of its band"),
+        _number("core_high", "°C", "Upper edge of its band"),
+        Column("fitted", pl.Boolean(), "", "True when the model was fitted to cargo probes", False),
+        _number("fit_error", "K", "Root mean square between the model and the probes; empty without probes"),
+        _number(
+            "hours_if_failed",
+            "h",
+            "Hours until the outer cargo passes a limit if the unit stops now; empty when not within 30 days",
+        ),
+        _number("hours_if_failed_low", "h", "Shortest of the band"),
+        _number("hours_if_failed_high", "h", "Longest of the band; empty when not within 30 days"),
+        _number("hours_as_now", "h", "The same if the air goes on as in the log's last hours"),
+        _number("hours_as_now_low", "h", "Shortest of the band"),
+        _number("hours_as_now_high", "h", "Longest of the band; empty when not within 30 days"),
+        _number("life_lost_days", "d", "Storage life spent beyond what the optimum would have taken"),
+        _number("life_days", "d", "Storage life at the optimum"),
+    ),
+    key=("container",),
+)
+
+CARGO_TEMPERATURES = Table(
+    "cargo_temperatures",
+    "Reckoned temperature of the cargo, best estimate and band (5 in 100 outside on either side).",
+    (
+        _text("container", "Container number", False),
+        _time("time", "Instant of the air reading", False),
+        *(
+            _number(f"{node}{edge}", "°C", f"{words}{which}")
+            for node, words in (("surface", "Outer cargo"), ("core", "Cargo core"))
+            for edge, which in (("", ""), ("_low", ", lower edge"), ("_high", ", upper edge"))
+        ),
+    ),
+    key=("container", "time"),
+)
+
+TREATMENT_DAYS = Table(
+    "treatment_days",
+    "Cold treatment, probe by probe and day by day, as the protocol counts it.",
+    (
+        _text("container", "Container number", False),
+        _text("protocol", "Protocol id", False),
+        _text("probe", "Channel of the probe, or all", False),
+        _count("day", "Day of the log's treatment, from 1"),
+        _time("start", "Begin of the day", False),
+        _time("end", "Its end, or the last reading", False),
+        Column("verdict", pl.Enum(("holds", "break", "cannot_judge")), "", "Verdict of the day", False),
+        _count("readings", "Readings in it"),
+        _number("coldest", "°C", "Coldest reading"),
+        _number("warmest", "°C", "Warmest reading"),
+        _number("longest_gap_minutes", "min", "Longest time without a reading"),
+        _number("credited_days", "d", "Days that count towards the treatment after this one"),
+        _text("reason", "Why, in words", False),
+    ),
+    key=("container", "protocol", "probe", "day"),
+)
+
+PEERS_THEN = Table(
+    "peers_then",
+    "What the other units of the voyage did at the same hours.",
+    (
+        _time("time", "Begin of the hour", False),
+        _count("units", "Other units of the same peer class with readings in it"),
+        _count("outside", "Of these, outside their band"),
+        _number("low", "K", "Controlling air above the set point: 10th percentile of them"),
+        _number("median", "K", "Median of them"),
+        _number("high", "K", "90th percentile of them"),
+    ),
+    key=("time",),
+)
+
+CUSTODY = Table(
+    "custody",
+    "Who had the container, from when to when.",
+    (
+        _text("container", "Container number", False),
+        _time("start", "Taken over", False),
+        _time("end", "Handed on; empty when not known"),
+        _text("holder", "Who has it", False),
+        _text("event", "What happened at the start, in the words of the file"),
+        _text("place", "Where"),
+        _count("line", "Line of the events file"),
+    ),
+    key=("container", "start"),
+)
+
+NOTES = Table(
+    "notes",
+    "What people saw and did.",
+    (
+        _text("container", "Container number", False),
+        _time("time", "When", False),
+        _text("observation", "What was seen"),
+        _text("action", "What was done"),
+        _text("part", "Part used"),
+        _count("line", "Line of the notes file"),
+    ),
+)
+
 SET_ASIDE = Table(
     "set_aside",
     "One row per input line that was not used, and per reading that was not believed.",
@@ -734,7 +904,16 @@ TABLES: Mapping[str, Table] = {
         CAUSES,
         EVIDENCE,
         EXCURSIONS,
+        EXCURSION_PARTS,
+        DEFROST_RISES,
+        GAPS,
         DEFROSTS,
+        CARGO,
+        CARGO_TEMPERATURES,
+        TREATMENT_DAYS,
+        PEERS_THEN,
+        CUSTODY,
+        NOTES,
         FEATURES,
         VOYAGE_EVENTS,
         SET_ASIDE,
