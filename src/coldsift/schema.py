@@ -658,7 +658,7 @@ EXCURSION_PARTS = Table(
 
 DEFROST_RISES = Table(
     "defrost_rises",
-    "Air beyond its band in a defrost or soon after it: no excursion, but listed, with the rule that says so.",
+    "Air beyond its band in a defrost or soon after: no excursion, but listed, with the rule that says so.",
     (
         _text("container", "Container number", False),
         _time("start", "Start of the defrost", False),

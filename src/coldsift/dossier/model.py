@@ -105,7 +105,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Sensitivity:
-    """The main excursion's figures were the probe to read ``shift`` K too low or too high, or the band other."""
+    """What the main excursion would be, were the probe or the band a little off; ``what`` says how."""
 
     what: str
     hours: float

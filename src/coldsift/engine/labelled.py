@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import os
 import tempfile
 from collections.abc import Sequence
@@ -30,6 +28,7 @@ from coldsift.ranking import (
     to_toml,
 )
 from coldsift.schema import FINDINGS, GROUPS
+from coldsift.voyage.tables import TableError, read_table
 
 LEAST_UNITS, LEAST_FAULTS, LEAST_HEALTHY = 40, 8, 8
 """Labelled units that a choice takes, of them with a fault and without."""
@@ -38,7 +37,6 @@ HEALTHY_WORDS = (HEALTHY, "nothing")
 FAULT_WORD = "fault"
 
 HEADINGS = ("container", "found", "run")
-DELIMITERS = (",", ";", "\t")
 
 USED, AGAIN = "used", "said again"
 NO_FOUND_WORD = "found is neither a cause, nor fault, healthy or nothing"
@@ -121,15 +119,11 @@ def read_history(runs: Sequence[Path], labels: Path, catalogue: Catalogue) -> Hi
         [_findings(run).with_columns(run=pl.lit(name)) for run, name in zip(runs, names, strict=True)]
     )
     try:
-        content = labels.read_bytes()
-    except OSError as error:
-        raise LabelError(f"{labels}: {error.strerror}. Name a file that can be read.") from error
-    return History(
-        put_to(_read_labels(labels, content), units, catalogue),
-        units,
-        tuple(names),
-        hashlib.sha256(content).hexdigest(),
-    )
+        table = read_table(labels, {name: (name,) for name in HEADINGS}, HEADINGS[:2])
+    except TableError as error:
+        raise LabelError(str(error)) from error
+    digest = hashlib.sha256(labels.read_bytes()).hexdigest()
+    return History(put_to(table, units, catalogue), units, tuple(names), digest)
 
 
 def _findings(run: Path) -> pl.DataFrame:
@@ -141,39 +135,6 @@ def _findings(run: Path) -> pl.DataFrame:
         raise LabelError(
             f"{run} holds no finished run with findings. Name the folder given to screen --out."
         ) from error
-
-
-def _read_labels(path: Path, content: bytes) -> pl.DataFrame:
-    """Every row of the file that holds anything: ``line, container, found, run``, empty as null."""
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise LabelError(f"{path.name} is no UTF-8 text. Save it as CSV in UTF-8.") from error
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = max(DELIMITERS, key=first.count)
-    table = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    try:
-        rows = [(table.line_num, row) for row in table if any(cell.strip() for cell in row)]
-    except csv.Error as error:
-        raise LabelError(
-            f"{path.name}, line {table.line_num}: {error}. Save it as a plain CSV file."
-        ) from error
-    headings = [cell.strip().lower() for cell in rows[0][1]] if rows else []
-    for needed in HEADINGS[:2]:
-        if needed not in headings:
-            raise LabelError(
-                f"{path.name} has no heading {needed!r}. Its first line must name container and found, "
-                "and run where a container is in several runs."
-            )
-    for heading in HEADINGS:
-        if headings.count(heading) > 1:
-            raise LabelError(f"{path.name} has the heading {heading!r} twice. Take one out.")
-    read = []
-    for line, row in rows[1:]:
-        cells = dict(zip(headings, row, strict=False))
-        read.append((line, *(cells.get(name, "").strip() or None for name in HEADINGS)))
-    schema = {"line": pl.Int64, **dict.fromkeys(HEADINGS, pl.String)}
-    return pl.DataFrame(read, schema=schema, orient="row")
 
 
 def put_to(labels: pl.DataFrame, units: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:

@@ -21,6 +21,10 @@ from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
 from coldsift.intake.records import Intake, Message, SourceRecord, WrongCall
 from coldsift.intake.tag_value import TagValueReader
 from coldsift.schema import COMMON_LOG, SET_ASIDE
+from coldsift.voyage.recognise import voyage_table
+
+_HEADING_BYTES = 4096
+"""Of a file, in which a voyage table shows its headings."""
 
 Progress = Callable[[str, int, int], None]
 
@@ -120,6 +124,17 @@ def _read_file(
     for payload in open_file(found):
         if isinstance(payload, Message):
             messages.append(payload)
+            continue
+        if table := voyage_table(payload.data[:_HEADING_BYTES]):
+            messages.append(
+                Message(
+                    "note",
+                    payload.shown,
+                    None,
+                    f"Left out: these are {table[0]}, not a log.",
+                    f"Give the file with {table[1]}.",
+                )
+            )
             continue
         for shown, grid in open_grids(payload):
             source = _Source(shown, payload)

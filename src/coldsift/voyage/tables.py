@@ -1,0 +1,166 @@
+"""Tables that a person keeps by hand: found by their headings, every line remembered."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import polars as pl
+
+from coldsift.container_numbers import tidy
+from coldsift.intake import times
+from coldsift.schema import TIME
+
+DELIMITERS = (",", ";", "\t")
+
+SHOWN_LINES = 3
+"""Faulty lines named in one message."""
+
+
+class TableError(ValueError):
+    """A table cannot be used; says which file and line, what is wrong, and what to do."""
+
+
+def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[str]) -> pl.DataFrame:
+    """Read a CSV by its headings.
+
+    Parameters
+    ----------
+    path
+        UTF-8, with or without a byte-order mark; comma, semicolon or tab.
+    words
+        Column name, and the headings that mean it, lower case. Other headings are not read.
+    needed
+        Columns that must be there.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``line`` (from 1) and the columns of ``words`` as text, blanks stripped, empty as null; lines that
+        hold nothing are left out.
+
+    Raises
+    ------
+    TableError
+        When the file cannot be read, or a heading is missing or there twice.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise TableError(f"{path}: {error.strerror}. Name a file that can be read.") from error
+    except UnicodeDecodeError as error:
+        raise TableError(f"{path.name} is no UTF-8 text. Save it as CSV in UTF-8.") from error
+    table = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter_of(text))
+    try:
+        rows = [(table.line_num, row) for row in table if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        raise TableError(
+            f"{path.name}, line {table.line_num}: {error}. Save it as a plain CSV file."
+        ) from error
+    places = _places(path, rows[0][1] if rows else [], words, needed)
+    read = [
+        (line, *(row[at].strip() or None if at is not None and at < len(row) else None for at in places))
+        for line, row in rows[1:]
+    ]
+    return pl.DataFrame(read, schema={"line": pl.Int64, **dict.fromkeys(words, pl.String)}, orient="row")
+
+
+def delimiter_of(text: str) -> str:
+    """The delimiter that the first line with anything in it has most of."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    return max(DELIMITERS, key=first.count)
+
+
+def _places(
+    path: Path, row: Sequence[str], words: Mapping[str, Sequence[str]], needed: Sequence[str]
+) -> list[int | None]:
+    """Place of each column in a row of headings."""
+    headings = [cell.strip().lower() for cell in row]
+    places: list[int | None] = []
+    for column, meant in words.items():
+        found = [at for at, heading in enumerate(headings) if heading in meant]
+        if len(found) > 1:
+            again = headings[found[1]]
+            raise TableError(f"{path.name} has the heading {again!r} twice or in two words. Take one out.")
+        if not found and column in needed:
+            raise TableError(
+                f"{path.name} has no heading {meant[0]!r}. Its first line must name "
+                f"{', '.join(words[each][0] for each in needed)}; it may name "
+                f"{', '.join(names[0] for each, names in words.items() if each not in needed)}."
+            )
+        places.append(found[0] if found else None)
+    return places
+
+
+def with_containers(path: Path, table: pl.DataFrame) -> pl.DataFrame:
+    """The table with its container numbers in one spelling.
+
+    Raises
+    ------
+    TableError
+        When a line names none.
+    """
+    refuse(path, table.filter(pl.col("container").is_null()), "no container number", "Fill it in.")
+    return table.with_columns(pl.col("container").map_elements(tidy, return_dtype=pl.String))
+
+
+def with_instants(
+    path: Path, table: pl.DataFrame, column: str, zone: str | None, date_order: str | None
+) -> pl.DataFrame:
+    """The table with a column of clock readings put in UTC.
+
+    Parameters
+    ----------
+    path, table
+        File, for messages, and its lines.
+    column
+        Text of clock readings; null stays null.
+    zone
+        Of readings that name none; UTC without it.
+    date_order
+        ``day_first`` or ``month_first`` where the readings leave it open.
+
+    Raises
+    ------
+    TableError
+        When a reading is no time, or its date can be read in two ways.
+    """
+    texts = table[column]
+    try:
+        parsed = times.parse(texts, None, date_order)
+    except times.AmbiguousDateOrder:
+        raise TableError(
+            f"{path.name}: the dates under {column} can be day first or month first, such as "
+            f"{texts.drop_nulls()[0]!r}. Write them as 2026-01-31 10:00, or give --date-order."
+        ) from None
+    placed = times.to_utc(parsed.naive, zone or "UTC", table["container"]).instant
+    known = parsed.instant.dt.replace_time_zone("UTC")
+    instant = placed.zip_with(known.is_null(), known).cast(TIME)
+    refuse(
+        path,
+        table.filter(instant.is_null() & texts.is_not_null()),
+        f"{column} is no time",
+        "Write it as 2026-01-31 10:00, in UTC or with its offset such as +02:00.",
+    )
+    return table.with_columns(instant.alias(column))
+
+
+def refuse(path: Path, faulty: pl.DataFrame, what: str, do: str) -> None:
+    """Raise when there are faulty lines, with the first of them as they stand."""
+    if faulty.is_empty():
+        return
+    lines = "; ".join(as_it_stands(row) for row in faulty.head(SHOWN_LINES).iter_rows(named=True))
+    more = f" and {faulty.height - SHOWN_LINES} more" if faulty.height > SHOWN_LINES else ""
+    raise TableError(f"{path.name}, {lines}{more}: {what}. {do}")
+
+
+def as_it_stands(row: Mapping[str, object]) -> str:
+    """A line for a message: ``line 4 (CSQU3054383, 2026-01-05 10:00, ...)``."""
+    cells = [
+        f"{value:%Y-%m-%d %H:%M} UTC" if hasattr(value, "strftime") else str(value)
+        for name, value in row.items()
+        if name != "line" and value is not None
+    ]
+    return f"line {row['line']} ({', '.join(cells)})"
