@@ -1,13 +1,15 @@
 """Each unit against its like.
 
 Goes in: features and traits. Comes out: the features with their peers' range and the robust distance from
-it, each unit's oddness, and what makes it odd, in plain words with numbers.
+it, each unit's oddness, and what makes it odd, in plain words with numbers; and, for one unit and some hours,
+what the others did then.
 """
 
 from coldsift.peers.compare import Comparison, compare
 from coldsift.peers.forest import isolation_scores
 from coldsift.peers.groups import PeerGroups, peer_groups
 from coldsift.peers.robust import adjusted, group_statistics
+from coldsift.peers.then import peers_then
 
 __all__ = [
     "Comparison",
@@ -17,4 +19,5 @@ __all__ = [
     "group_statistics",
     "isolation_scores",
     "peer_groups",
+    "peers_then",
 ]

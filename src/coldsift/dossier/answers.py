@@ -1,0 +1,309 @@
+"""The first page: five questions, five answers, and how sure each is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from coldsift.dossier.model import Answer, CauseNote, Sensitivity, TreatmentNote
+from coldsift.report.words import chance, duration, moment, number, percent
+
+BEFORE_HOURS = 3.0
+"""A loss of supply that ended this soon before the air left its band is named with it. [h]"""
+
+SHIP_SHARE = 0.5
+"""From this share of the peers outside their band on, the ship had it; below :data:`BOX_SHARE`, the box."""
+BOX_SHARE = 0.1
+
+LIKELY_PROBE = 0.5
+"""From this doubt on, the answer says first that the probe may have erred."""
+
+QUESTIONS = (
+    "What happened, and when?",
+    "How far, and for how long?",
+    "Why, most likely?",
+    "In whose custody?",
+    "What can the log not tell?",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What the answers rest on: one container's tables (:mod:`coldsift.schema`) and notes."""
+
+    timeline: pl.DataFrame
+    excursions: pl.DataFrame
+    excursion_parts: pl.DataFrame
+    gaps: pl.DataFrame
+    cargo: pl.DataFrame
+    cargo_temperatures: pl.DataFrame
+    peers: pl.DataFrame
+    custody: pl.DataFrame
+    causes: tuple[CauseNote, ...]
+    sensitivity: tuple[Sensitivity, ...]
+    treatment: TreatmentNote | None
+    cannot_tell: tuple[str, ...]
+
+
+def main_excursion(excursions: pl.DataFrame) -> dict[str, Any] | None:
+    """The excursion that a reader asks about: the largest area that the probe is believed for.
+
+    Those of the first pull-down and after a set-point change count only where there is no other.
+    """
+    if excursions.is_empty():
+        return None
+    own = pl.col("kind").is_in(["excursion", "possible_excursion"])
+    ranked = excursions.with_columns(
+        own=own, weight=pl.col("degree_hours") * (1 - pl.col("sensor_doubt").fill_null(0.0))
+    ).sort("own", "weight", "start", descending=[True, True, False])
+    return ranked.drop("own", "weight").row(0, named=True)
+
+
+def answers(found: Findings) -> tuple[Answer, ...]:
+    """Answer the five questions.
+
+    Parameters
+    ----------
+    found
+        Everything reckoned of the container in the window.
+
+    Returns
+    -------
+    tuple of Answer
+        One for each of :data:`QUESTIONS`.
+    """
+    main = main_excursion(found.excursions)
+    if main is None:
+        told = _nothing_found(found)
+    else:
+        told = (
+            _what(found, main),
+            _how_far(found, main),
+            _why(found, main),
+            _custody(found, main),
+        )
+    last = (" ".join(found.cannot_tell[:3]), "Everything the log cannot tell stands in its own section.")
+    return tuple(
+        Answer(question, answer, sure)
+        for question, (answer, sure) in zip(QUESTIONS, (*told, last), strict=True)
+    )
+
+
+Pair = tuple[str, str]
+
+
+def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
+    air = found.timeline["controlling_air"].drop_nulls()
+    if air.is_empty():
+        first = ("Nothing can be said: no supply or return air was logged in this window.", "")
+    else:
+        first = (
+            "The log shows no excursion in this window: the controlling air stayed within its band, or was "
+            "outside it for no longer than the grace time.",
+            _gap_words(found.gaps, "That does not hold for the gaps"),
+        )
+    low, high = (number(value, 1, "°C") for value in (air.min(), air.max()))  # type: ignore[arg-type]
+    return (
+        first,
+        (f"The controlling air lay between {low} and {high}.", "Defrosts included.")
+        if len(air)
+        else ("–", ""),
+        ("No excursion, so no cause of one.", _leading(found.causes)),
+        ("No excursion, so no custody to name.", ""),
+    )
+
+
+def _gap_words(gaps: pl.DataFrame, begin: str) -> str:
+    if gaps.is_empty():
+        return "The log has no gap here."
+    hours = duration(float(gaps["hours"].sum()))
+    count = "one gap" if gaps.height == 1 else f"{gaps.height} gaps"
+    return f"{begin}: {count}, {hours} together."
+
+
+def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
+    rose = main["peak"] >= main["band_edge"]
+    air = _air_name(found.timeline, main)
+    edge = number(main["band_edge"], 1, "°C")
+    verb = "rose above" if rose else "fell below"
+    kind = {
+        "initial_warm_load": " This was the first pull-down after loading, not a loss of temperature held "
+        "before.",
+        "after_set_point_change": " This was the way to a new set point.",
+        "possible_excursion": " It was seen for less than the grace time; a gap leaves open whether it was "
+        "longer.",
+    }.get(main["kind"], "")
+    if main["end_latest"] is None:
+        until = f"and had not come back when the readings end, {moment(main['end'])} UTC."
+    else:
+        until = f"and was back within it at {moment(main['end'])} UTC."
+    others = found.excursions.filter(pl.col("start") != main["start"]).height
+    more = f" {others} other stretches are listed." if others > 1 else " One other is listed." * others
+    first = (
+        "It is likelier that the probe erred than that the air was there. "
+        if (main["sensor_doubt"] or 0.0) >= LIKELY_PROBE
+        else ""
+    )
+    answer = f"{first}The {air} {verb} its band at {edge} at {moment(main['start'])} UTC {until}{kind}{more}"
+    return answer, f"{_edges(main)} {_doubt(main)}"
+
+
+def _air_name(timeline: pl.DataFrame, main: Mapping[str, Any]) -> str:
+    inside = timeline.filter(pl.col("time").is_between(main["start"], main["end"]))
+    same = inside.select((pl.col("controlling_air") == pl.col("return_air")).mean()).item()
+    return "return air" if (same or 0.0) > 0.5 else "supply air"
+
+
+def _edges(main: Mapping[str, Any]) -> str:
+    start = (
+        f"The start lies between {moment(main['start_earliest'])} and {moment(main['start_latest'])}"
+        if main["start_earliest"]
+        else "The log begins outside the band, so the start is not known"
+    )
+    end = (
+        f"the end between {moment(main['end_earliest'])} and {moment(main['end_latest'])}"
+        if main["end_latest"]
+        else "the end is not known"
+    )
+    return f"{start}; {end}."
+
+
+def _doubt(main: Mapping[str, Any]) -> str:
+    doubt = main["sensor_doubt"]
+    if doubt is None:
+        return "Whether air or probe was not judged."
+    return f"That the probe erred and not the air is {chance(doubt)}: {main['sensor_doubt_why']}."
+
+
+def _how_far(found: Findings, main: Mapping[str, Any]) -> Pair:
+    beyond = abs(main["peak"] - main["band_edge"])
+    at_most = ""
+    if (main["hours_at_most"] or 0.0) > main["hours"] + 0.01:
+        at_most = (
+            f" Gaps leave open up to {number(main['hours_at_most'], 1, 'h')} and "
+            f"{number(main['degree_hours_at_most'], 0, 'K h')}."
+        )
+    kinetic = number(main["mean_kinetic_temperature"], 1, "°C")
+    air = (
+        f"To {number(main['peak'], 1, '°C')}, {number(beyond, 1, 'K')} beyond the edge; outside for at least "
+        f"{number(main['hours'], 1, 'h')}, {number(main['degree_hours'], 0, 'K h')} beyond the edge, mean "
+        f"kinetic temperature {kinetic}.{at_most}"
+    )
+    return f"{air} {_cargo(found)}".strip(), _sensitive(found.sensitivity)
+
+
+def _cargo(found: Findings) -> str:
+    """What the reckoning says of the cargo, warmest instant first."""
+    if found.cargo_temperatures.is_empty() or found.cargo.is_empty():
+        return ""
+    cargo = found.cargo.row(0, named=True)
+    warmest = found.cargo_temperatures.sort("core", "time", descending=[True, False]).row(0, named=True)
+    text = (
+        f"Cargo ({cargo['cargo']}): reckoned core at its warmest {number(warmest['core'], 1, '°C')} "
+        f"({number(warmest['core_low'], 1)} to {number(warmest['core_high'], 1, '°C')}) at "
+        f"{moment(warmest['time'])} UTC"
+    )
+    limit = cargo["limit_high"]
+    if limit is None:
+        return f"{text}."
+    over = found.cargo_temperatures.filter(pl.col("surface") > limit)
+    if over.is_empty():
+        return f"{text}; the outer cargo was not reckoned above its limit of {number(limit, 1, '°C')}."
+    return (
+        f"{text}; the outer cargo is reckoned above its limit of {number(limit, 1, '°C')} from "
+        f"{moment(over['time'][0])} UTC on."
+    )
+
+
+def _sensitive(sensitivity: Sequence[Sensitivity]) -> str:
+    shifted = [entry for entry in sensitivity if entry.what.startswith("probe")]
+    if not shifted:
+        return ""
+    low, high = min(entry.hours for entry in shifted), max(entry.hours for entry in shifted)
+    area_low = min(entry.degree_hours for entry in shifted)
+    area_high = max(entry.degree_hours for entry in shifted)
+    return (
+        f"With a probe that is 0.5 K off it would be {number(low, 1)} to {number(high, 1, 'h')} and "
+        f"{number(area_low, 0)} to {number(area_high, 0, 'K h')}. The cargo is reckoned from the air, with its "
+        "band."
+    )
+
+
+def _why(found: Findings, main: Mapping[str, Any]) -> Pair:
+    parts = [text for text in (_supply(found.timeline, main), _leading(found.causes)) if text]
+    return " ".join(parts) or "The log shows no cause.", _ship_or_box(found, main)
+
+
+def _supply(timeline: pl.DataFrame, main: Mapping[str, Any]) -> str:
+    window = timeline.filter(
+        pl.col("time").is_between(main["start"] - timedelta(hours=BEFORE_HOURS), main["end"]),
+        ~pl.col("powered"),
+    )
+    if window.is_empty():
+        return ""
+    hours = duration(float(window["hours"].sum()))
+    whose = "on the whole ship" if window["shared"].any() else "at this unit"
+    since = moment(window["time"][0])
+    return f"The supply was off {whose} for {hours} in it or shortly before, from {since} UTC."
+
+
+def _leading(causes: Sequence[CauseNote]) -> str:
+    if not causes:
+        return ""
+    first = causes[0]
+    evidence = f": {first.evidence_for[0]}" if first.evidence_for else ""
+    return f"Likeliest of the causes weighed: {first.name}, {percent(first.chance)}{evidence}."
+
+
+def _ship_or_box(found: Findings, main: Mapping[str, Any]) -> str:
+    then = found.peers.filter(
+        pl.col("time") >= main["start"] - timedelta(hours=1), pl.col("time") <= main["end"]
+    )
+    if then.is_empty():
+        return "No other units of this voyage were there to compare with."
+    share = float(then["outside"].sum()) / float(then["units"].sum())
+    told = (
+        f"Up to {then.select(pl.col('units').max()).item()} like units had readings at the same hours; they "
+        f"were outside their bands for {percent(share)} of them"
+    )
+    if share >= SHIP_SHARE:
+        return f"{told}: most of the ship had it, not this box alone."
+    if share <= BOX_SHARE:
+        return f"{told}: it was this box, not the ship."
+    return f"{told}: some others had it too."
+
+
+def _custody(found: Findings, main: Mapping[str, Any]) -> Pair:
+    if found.custody.is_empty():
+        return "Not known: no custody events were given.", "Give them with --events to divide the excursion."
+    parts = found.excursion_parts.filter(
+        pl.col("division") == "custody", pl.col("excursion") == main["start"]
+    ).sort("start")
+    told = [
+        f"{row['part'] or 'nobody named'} {number(row['hours'], 1, 'h')} "
+        f"({number(row['degree_hours'], 0, 'K h')})"
+        for row in parts.iter_rows(named=True)
+    ]
+    if not told:
+        return "No custody event covers it.", ""
+    began = parts["part"][0] or "a time for which nobody is named"
+    return f"It began with {began}. By holder: {', '.join(told)}.", _handover(found.custody, main)
+
+
+def _handover(custody: pl.DataFrame, main: Mapping[str, Any]) -> str:
+    earliest: datetime | None = main["start_earliest"]
+    between = custody.filter(
+        pl.col("start") > (earliest or main["start"]), pl.col("start") <= main["start_latest"]
+    )
+    if earliest is None:
+        return "The log begins outside the band: it may have begun with somebody earlier."
+    if between.height:
+        return (
+            f"A hand-over at {moment(between['start'][0])} UTC lies within the uncertainty of the start: it "
+            "may have begun before or after it."
+        )
+    return "No hand-over lies within the uncertainty of the start. Who had it is as the events file says."
