@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 
 from coldsift.schema import CUSTODY
+from coldsift.voyage.headings import CUSTODY_WORDS
 from coldsift.voyage.tables import (
     TableError,
     as_it_stands,
@@ -15,16 +16,6 @@ from coldsift.voyage.tables import (
     with_containers,
     with_instants,
 )
-
-WORDS = {
-    "container": ("container", "container number", "unit"),
-    "time": ("time", "from", "start", "time utc", "from utc"),
-    "until": ("until", "to", "end", "until utc"),
-    "event": ("event", "what"),
-    "holder": ("holder", "custodian", "party", "in custody of"),
-    "place": ("place", "location", "port", "terminal"),
-}
-"""Headings of an events file; container, time and holder must be there."""
 
 
 def read_custody(path: Path, zone: str | None = None, date_order: str | None = None) -> pl.DataFrame:
@@ -50,7 +41,7 @@ def read_custody(path: Path, zone: str | None = None, date_order: str | None = N
         When the file cannot be read, a line lacks what it must name, a line ends before it begins, a
         container's lines are not in order of time, or two of them overlap: both lines are shown.
     """
-    table = with_containers(path, read_table(path, WORDS, ("container", "time", "holder")))
+    table = with_containers(path, read_table(path, CUSTODY_WORDS, ("container", "time", "holder")))
     for column in ("time", "holder"):
         refuse(path, table.filter(pl.col(column).is_null()), f"no {column}", "Fill it in.")
     for column in ("time", "until"):

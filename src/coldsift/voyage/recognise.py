@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from coldsift.schema import CHANNELS
-from coldsift.voyage import custody, notes
-from coldsift.voyage.tables import delimiter_of
+from coldsift.voyage.headings import CUSTODY_WORDS, NOTES_WORDS, delimiter_of
 
 _READINGS = tuple(word for channel in CHANNELS.values() for word in channel.words)
 
 _KINDS = (
-    ("custody events", "--events", custody.WORDS, ("holder",)),
-    ("work notes", "--notes", notes.WORDS, ("observation", "action")),
+    ("custody events", "--events", CUSTODY_WORDS, ("holder",)),
+    ("work notes", "--notes", NOTES_WORDS, ("observation", "action")),
 )
 
 

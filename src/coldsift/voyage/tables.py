@@ -12,8 +12,7 @@ import polars as pl
 from coldsift.container_numbers import tidy
 from coldsift.intake import times
 from coldsift.schema import TIME
-
-DELIMITERS = (",", ";", "\t")
+from coldsift.voyage.headings import delimiter_of
 
 SHOWN_LINES = 3
 """Faulty lines named in one message."""
@@ -65,12 +64,6 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
         for line, row in rows[1:]
     ]
     return pl.DataFrame(read, schema={"line": pl.Int64, **dict.fromkeys(words, pl.String)}, orient="row")
-
-
-def delimiter_of(text: str) -> str:
-    """The delimiter that the first line with anything in it has most of."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    return max(DELIMITERS, key=first.count)
 
 
 def _places(
