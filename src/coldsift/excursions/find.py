@@ -1,23 +1,23 @@
-"""Finding excursions and measuring them between samples."""
+"""Finding excursions: which readings make one, and between which it began and ended."""
 
 from __future__ import annotations
 
 import polars as pl
 
-from coldsift.excursions.kinetic import arrhenius, from_rate
+from coldsift.excursions.doubt import gathered, named, sensor_doubt, usual_stand, with_traces
+from coldsift.excursions.gaps import possible_air
+from coldsift.excursions.measuring import as_read, at_most
+from coldsift.excursions.readings import of_last, read_air
+from coldsift.excursions.straight import crossing
 from coldsift.schema import EXCURSIONS
 
 GRACE_HOURS = 1.0
 """Shorter stretches out of the band are not excursions. [h] Common practice, no source."""
 
-AFTER_DEFROST_HOURS = 1.5
-"""Warm air this soon after a defrost belongs to the defrost. [h] Common practice, no source."""
-
 LONGEST_BRIDGE_HOURS = 24.0
-"""An excursion does not go on across a longer gap: what came after it is another. [h]"""
+"""An excursion does not go on across a longer gap, nor is its begin or end drawn into one. [h]"""
 
-_SUDDEN_STEP = 6.0
-"""Air cannot change faster than this from one reading to the next within half an hour. [K]"""
+_RUN = ["container", "run"]
 
 
 def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) -> pl.DataFrame:
@@ -34,17 +34,64 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
     -------
     polars.DataFrame
         :data:`coldsift.schema.EXCURSIONS`: times UTC, temperatures °C, areas K h. The air is taken as
-        straight between readings; a gap adds to ``gap_hours`` and to nothing else.
+        straight between readings; a gap adds to ``gap_hours`` and to the bounds, and to nothing else.
 
     Notes
     -----
     Readings in a defrost, and within ``AFTER_DEFROST_HOURS`` of one, neither begin nor end an excursion.
     The first pull-down counts as ``initial_warm_load``, the way to a new set point as
-    ``after_set_point_change``; both are listed, apart.
+    ``after_set_point_change``; both are listed, apart. ``possible_excursion``: seen outside for no longer
+    than the grace time, with a gap beside it or in it that leaves open whether it was longer.
+
+    The earliest start is the last reading that is inside by more than its error can be, the latest the first
+    that is outside by more (:func:`coldsift.excursions.readings.read_air` tells the error); ends likewise.
+    A reading soon after power came back is sure of nothing: the air that the fans begin to stir may cross the
+    edge several times.
+    Hours and areas are what the readings show, gaps taken out. At least: from the latest start to the
+    earliest end, and the area less the error of reading. At most: outside from the earliest start to
+    the latest end; between readings the air as far out as the slopes beside them lead, in a gap as
+    far as :func:`coldsift.excursions.find_gaps` says; and the error of reading on top. Bounds of excursions
+    that share a gap, or between which no reading is surely inside, overlap.
     """
-    unit = "container"
-    air, low, high = pl.col("controlling_air"), pl.col("band_low"), pl.col("band_high")
-    kind = (
+    readings = read_air(timeline)
+    runs = _runs(readings)
+    runs = runs.join(as_read(readings, runs), on=_RUN, how="left", maintain_order="left").with_columns(
+        pl.col("hours", "gap_hours", "degree_hours", "area_error").fill_null(0.0)
+    )
+    hours_between = (pl.col("after_or_last") - pl.col("before_or_first")).dt.total_microseconds() / 3.6e9
+    short = pl.col("hours") <= grace_hours
+    runs = runs.filter(~short | (pl.col("gaps_beside") > 0) & (hours_between > grace_hours)).with_columns(
+        kind=pl.when(short & (pl.col("kind") == "excursion"))
+        .then(pl.lit("possible_excursion"))
+        .otherwise("kind")
+    )
+    surely = (pl.col("end_earliest") - pl.col("start_latest")).dt.total_microseconds() / 3.6e9
+    bounds = at_most(readings, runs, possible_air(timeline, readings))
+    return EXCURSIONS.conform(
+        runs.join(bounds, on=_RUN, how="left", maintain_order="left")
+        .with_columns(
+            peak=pl.when(pl.col("side") > 0).then("highest").otherwise("lowest"),
+            hours_at_least=(surely - pl.col("gap_hours")).clip(0.0, pl.col("hours")),
+            degree_hours_at_least=(pl.col("degree_hours") - pl.col("area_error")).clip(0.0),
+            band_edge="first_edge",
+            along_with=named(
+                {
+                    "power off on the whole ship": pl.col("power_off") & pl.col("shared"),
+                    "power off": pl.col("power_off") & ~pl.col("shared"),
+                    "set-point change": pl.col("set_point_change"),
+                    "alarm": pl.col("alarm"),
+                    "gap in the log": pl.col("gap_within_bounds") | (pl.col("gaps_beside") > 0),
+                    "readings missing": pl.col("losses_beside") > 0,
+                }
+            ),
+            **sensor_doubt(),
+        )
+        .sort("container", "start")
+    )
+
+
+def _kind() -> pl.Expr:
+    return (
         pl.when(pl.col("regime") == "pull_down")
         .then(pl.lit("initial_warm_load"))
         .when(
@@ -54,213 +101,164 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
         .then(pl.lit("after_set_point_change"))
         .otherwise(pl.lit("excursion"))
     )
-    after_defrost = (pl.col("recovering_from") == "defrost") & (
-        pl.col("hours_since_event") <= AFTER_DEFROST_HOURS
-    )
-    apart = pl.col("defrost") | after_defrost.fill_null(False) | air.is_null() | high.is_null()
-    # side: +1 above the band, -1 below it, 0 inside; excess is how far beyond the edge, negative inside.
-    readings = (
-        timeline.lazy()
-        .with_columns(
-            apart=apart,
-            kind=kind,
-            side=pl.when(air > high).then(1).when(air < low).then(-1).otherwise(0).cast(pl.Int8),
-            alarm=pl.col("alarms").list.len().fill_null(0) > 0,
-        )
-        .filter(~pl.col("apart") | (pl.col("side") == 0) & air.is_not_null() & high.is_not_null())
-        .with_columns(
-            after=pl.col("time").shift(-1).over(unit),
-            step=(pl.col("time").shift(-1).over(unit) - pl.col("time")).dt.total_seconds() / 3600,
-        )
-        .with_columns(long_gap=pl.col("gap") & (pl.col("step") > LONGEST_BRIDGE_HOURS))
-    )
-    changed = (
-        (pl.col("side") != pl.col("side").shift(1))
-        | (pl.col("kind") != pl.col("kind").shift(1))
-        | pl.col("long_gap").shift(1)
-    )
-    readings = readings.with_columns(
-        run=changed.fill_null(True).cum_sum().over(unit),
-        previous_time=pl.col("time").shift(1).over(unit),
-        previous_step=pl.col("step").shift(1).over(unit),
-        previous_air=air.shift(1).over(unit),
-        previous_side=pl.col("side").shift(1).over(unit),
-        following_air=air.shift(-1).over(unit),
-        following_side=pl.col("side").shift(-1).over(unit),
-    )
-    runs = (
-        readings.filter(pl.col("side") != 0)
-        .with_columns(edge=pl.when(pl.col("side") > 0).then(high).otherwise(low))
-        .group_by(unit, "run", "side", "kind", maintain_order=True)
-        .agg(
-            first_time=pl.col("time").first(),
-            last_time=pl.col("time").last(),
-            first_air=air.first(),
-            last_air=air.last(),
-            before_time=pl.col("previous_time").first(),
-            before_air=pl.col("previous_air").first(),
-            from_inside=pl.col("previous_side").first() != pl.col("side").first(),
-            after_time=pl.col("after").last(),
-            after_air=pl.col("following_air").last(),
-            to_inside=(pl.col("following_side").last() != pl.col("side").last()) & ~pl.col("long_gap").last(),
-            first_edge=pl.col("edge").first(),
-            last_edge=pl.col("edge").last(),
-            highest=air.max(),
-            lowest=air.min(),
-            power_off=(~pl.col("powered")).any(),
-            shared=pl.col("shared").any(),
-            set_point_change=(pl.col("set_point").n_unique() > 1),
-            alarm=pl.col("alarm").any(),
-            gap=pl.col("gap").any(),
-            steepest=((air - pl.col("previous_air")).abs() / pl.col("previous_step").clip(0.5)).max(),
-            other_apart=_other_sensor_disagrees().mean(),
-            flat=(air.n_unique() == 1) & (pl.len() > 12),
-        )
-    )
-    crossing_in = _crossing("before_time", "before_air", "first_time", "first_air", "first_edge")
-    crossing_out = _crossing("last_time", "last_air", "after_time", "after_air", "last_edge")
-    runs = runs.with_columns(
-        start=pl.when("from_inside").then(crossing_in).otherwise("first_time"),
-        end=pl.when("to_inside").then(crossing_out).otherwise("last_time"),
-        start_earliest=pl.when("from_inside").then("before_time"),
-        end_latest=pl.when("to_inside").then("after_time"),
-    )
-    measured = _areas(timeline, runs)
-    return EXCURSIONS.conform(
-        runs.join(measured, on=[unit, "run"], how="left")
-        .with_columns(elapsed=(pl.col("end") - pl.col("start")).dt.total_seconds() / 3600)
-        .filter(pl.col("elapsed") > grace_hours)
-        .with_columns(
-            start_latest="first_time",
-            end_earliest="last_time",
-            peak=pl.when(pl.col("side") > 0).then("highest").otherwise("lowest"),
-            band_edge="first_edge",
-            along_with=_named(
-                {
-                    "power off on the whole ship": pl.col("power_off") & pl.col("shared"),
-                    "power off": pl.col("power_off") & ~pl.col("shared"),
-                    "set-point change": pl.col("set_point_change"),
-                    "alarm": pl.col("alarm"),
-                    "gap in the log": pl.col("gap") | (pl.col("gap_hours") > 0),
-                }
-            ),
-            **_sensor_doubt(),
-        )
-        .sort(unit, "start")
-        .collect()
-    )
 
 
-def _crossing(time: str, air: str, later_time: str, later_air: str, edge: str) -> pl.Expr:
-    """Instant at which a straight line between two readings crosses the edge."""
-    share = ((pl.col(edge) - pl.col(air)) / (pl.col(later_air) - pl.col(air))).clip(0.0, 1.0)
-    span = (pl.col(later_time) - pl.col(time)).dt.total_microseconds()
-    return pl.col(time) + pl.duration(microseconds=(span * share).fill_nan(0.0).fill_null(0.0).cast(pl.Int64))
+def _runs(readings: pl.DataFrame) -> pl.DataFrame:
+    """Every stretch of readings on one side of the band, however short.
 
-
-def _other_sensor_disagrees() -> pl.Expr:
-    """The other air sensor, or a cargo probe, stays where the controlling one should be."""
-    air = pl.col("controlling_air")
-    other = pl.when(air == pl.col("return_air")).then("supply_air").otherwise("return_air")
-    distance = (air - pl.col("set_point")).abs()
-    return ((other - pl.col("set_point")).abs() < 0.35 * distance) & (
-        (pl.col("cargo_probe_1") - pl.col("set_point")).abs().fill_null(0.0) < 0.5 * distance
-    )
-
-
-def _sensor_doubt() -> dict[str, pl.Expr]:
-    sudden = pl.col("steepest").fill_null(0.0) > 2 * _SUDDEN_STEP
-    against = pl.col("other_apart").fill_null(0.0) > 0.7
-    doubt = (
-        0.1
-        + 0.35 * sudden.cast(pl.Float64)
-        + 0.3 * against.cast(pl.Float64)
-        + 0.4 * pl.col("flat").cast(pl.Float64)
-    ).clip(0.0, 0.95)
-    words = _named(
-        {
-            "the reading jumped faster than air can change": sudden,
-            "the other air sensor stayed near the set point": against,
-            "the reading stood unchanged": pl.col("flat"),
-        }
-    )
-    return {
-        "sensor_doubt": doubt,
-        "sensor_doubt_why": pl.when(words == "")
-        .then(pl.lit("nothing speaks against the probe"))
-        .otherwise(words),
-    }
-
-
-def _named(conditions: dict[str, pl.Expr]) -> pl.Expr:
-    """Words of the conditions that hold, joined."""
-    return (
-        pl.concat_list(
-            pl.when(condition.fill_null(False)).then(pl.lit(words)) for words, condition in conditions.items()
-        )
-        .list.drop_nulls()
-        .list.join(", ")
-    )
-
-
-def _areas(timeline: pl.DataFrame, runs: pl.LazyFrame) -> pl.LazyFrame:
-    """Hours, gap hours, degree-hours and mean kinetic temperature of each run.
-
-    The air is straight between readings, so each step's part beyond the edge is a trapezoid or, where it
-    crosses, a triangle.
+    One row each, with its first and last crossing, the brackets around them, what lies beside it, and what
+    its readings show together.
     """
     unit = "container"
-    air = pl.col("controlling_air")
-    steps = (
-        timeline.lazy()
-        .filter(air.is_not_null())
+    side, beyond, tolerance = pl.col("side"), pl.col("beyond"), pl.col("tolerance")
+    new = (
+        (side != of_last("side"))
+        | (pl.col("kind") != of_last("kind"))
+        | (pl.col("breaks") != of_last("breaks"))
+    )
+    speed = (pl.col("air") - of_last("air")).abs() / (
+        (pl.col("time") - of_last("time")).dt.total_microseconds() / 3.6e9
+    ).clip(0.5)
+    slim = ("container", "time", "place", "air", "side", "above", "below", "tolerance")
+    kept = (
+        readings.lazy()
         .select(
-            unit,
-            "time",
-            "gap",
-            step=(pl.col("time").shift(-1).over(unit) - pl.col("time")).dt.total_seconds() / 3600,
-            air=air,
-            next_air=air.shift(-1).over(unit),
-            next_time=pl.col("time").shift(-1).over(unit),
-            edge_high="band_high",
-            edge_low="band_low",
+            *slim,
+            "apart",
+            "stirred",
+            kind=_kind(),
+            breaks=_so_far(pl.col("unseen") & (pl.col("step") > LONGEST_BRIDGE_HOURS)),
+            gaps=_so_far(pl.col("unseen")),
+            losses=_so_far(pl.col("lost")),
         )
+        .filter(~pl.col("apart") | (side == 0))
+        .with_columns(run=new.fill_null(True).cum_sum(), speed=speed)
+        .with_row_index("order")
+        .with_columns(order=pl.col("order").cast(pl.Int64))
+        .collect()
     )
-    inside = (
-        steps.join(runs.select(unit, "run", "side", "start", "end"), on=unit)
-        .filter(pl.col("next_time") > pl.col("start"), pl.col("time") < pl.col("end"))
-        .with_columns(edge=pl.when(pl.col("side") > 0).then("edge_high").otherwise("edge_low"))
+    outside = (
+        readings.filter(side != 0, ~pl.col("apart"))
+        .join(
+            kept.select("place", "order", "run", "speed", "kind", "breaks", "gaps", "losses"),
+            on="place",
+            how="left",
+            maintain_order="left",
+        )
         .with_columns(
-            d0=(pl.col("air") - pl.col("edge")) * pl.col("side"),
-            d1=(pl.col("next_air") - pl.col("edge")) * pl.col("side"),
+            beyond=pl.when(side > 0).then("above").otherwise("below"),
+            edge=pl.when(side > 0).then("band_high").otherwise("band_low"),
         )
     )
-    d0, d1, step = pl.col("d0"), pl.col("d1"), pl.col("step")
-    both, neither = (d0 >= 0) & (d1 >= 0), (d0 <= 0) & (d1 <= 0)
-    share = (
-        pl.when(both).then(1.0).when(neither).then(0.0).otherwise(pl.max_horizontal(d0, d1) / (d0 - d1).abs())
-    )
-    # Of a step that crosses the edge, the part beyond lies between the edge and the outer reading.
-    first = pl.when(d0 >= 0).then("air").otherwise("edge")
-    last = pl.when(d1 >= 0).then("next_air").otherwise("edge")
-    mean_excess = (d0.clip(0.0) + d1.clip(0.0)) / 2
-    # Simpson's rule: the rate bends where the air between two readings is straight.
-    rate = (arrhenius(first) + 4 * arrhenius((first + last) / 2) + arrhenius(last)) / 6
-    beyond = pl.when("gap").then(0.0).otherwise(step * share)
-    return (
-        inside.with_columns(beyond=beyond, area=beyond * mean_excess, rate=rate)
-        .group_by(unit, "run")
+    runs = (
+        with_traces(outside, usual_stand(readings))
+        .group_by(unit, "run", "side", "kind", maintain_order=True)
         .agg(
-            hours=pl.col("beyond").sum(),
-            gap_hours=(
-                (pl.min_horizontal("next_time", "end") - pl.max_horizontal("time", "start"))
-                .dt.total_seconds()
-                .filter("gap")
-                .sum()
-                / 3600
-            ),
-            degree_hours=pl.col("area").sum(),
-            mean_rate=(pl.col("rate") * pl.col("beyond")).sum() / pl.col("beyond").sum(),
+            first_order=pl.col("order").first(),
+            last_order=pl.col("order").last(),
+            first_time=pl.col("time").first(),
+            last_time=pl.col("time").last(),
+            first_beyond=beyond.first(),
+            last_beyond=beyond.last(),
+            first_edge=pl.col("edge").first(),
+            **{f"first_{name}": pl.col(name).first() for name in ("breaks", "gaps", "losses")},
+            **{f"last_{name}": pl.col(name).last() for name in ("breaks", "gaps", "losses")},
+            # Readings that the error of reading may have put outside bracket nothing.
+            sure_first=pl.col("time").filter(beyond > tolerance, ~pl.col("stirred")).first(),
+            sure_last=pl.col("time").filter(beyond > tolerance, ~pl.col("stirred")).last(),
+            highest=pl.col("air").max(),
+            lowest=pl.col("air").min(),
+            power_off=(~pl.col("powered")).any(),
+            shared=pl.col("shared").any(),
+            set_point_change=pl.col("set_point").n_unique() > 1,
+            alarm=(pl.col("alarms").list.len() > 0).any(),
+            resolution=pl.col("resolution").first(),
+            noise=pl.col("noise").first(),
+            **gathered(),
         )
-        .with_columns(mean_kinetic_temperature=from_rate(pl.col("mean_rate")).fill_nan(None))
     )
+    runs = _with_neighbours(kept, runs)
+    from_other_side = (pl.col("before_side") != side).fill_null(False)
+    to_other_side = (pl.col("after_side") != side).fill_null(False)
+    return (
+        runs.with_columns(
+            from_inside=from_other_side & (pl.col("before_breaks") == pl.col("first_breaks")),
+            to_inside=to_other_side & (pl.col("after_breaks") == pl.col("last_breaks")),
+            **{
+                f"{name}_beside": pl.coalesce(f"after_{name}", f"last_{name}")
+                - pl.coalesce(f"before_{name}", f"first_{name}")
+                for name in ("gaps", "losses")
+            },
+        )
+        .with_columns(
+            start=pl.when("from_inside")
+            .then(crossing("before_time", "first_time", "before_beyond", "first_beyond"))
+            .otherwise("first_time"),
+            end=pl.when("to_inside")
+            .then(crossing("last_time", "after_time", "last_beyond", "after_beyond"))
+            .otherwise("last_time"),
+            # Outside on the other side of a long gap, or under another name: the reading beside it.
+            start_earliest=pl.when(from_other_side).then("sure_before").otherwise("before_time"),
+            end_latest=pl.when(to_other_side).then("sure_after").otherwise("after_time"),
+            start_latest=pl.coalesce("sure_first", "last_time"),
+            end_earliest=pl.coalesce("sure_last", "first_time"),
+            before_or_first=pl.coalesce("before_time", "first_time"),
+            after_or_last=pl.coalesce("after_time", "last_time"),
+        )
+        .with_columns(
+            from_time=pl.coalesce("start_earliest", "log_begin"),
+            to_time=pl.coalesce("end_latest", "log_end"),
+        )
+    )
+
+
+def _so_far(flag: pl.Expr) -> pl.Expr:
+    """How many steps before each reading have the flag; only differences within a unit mean anything."""
+    return flag.cast(pl.Int64).shift(1, fill_value=0).cum_sum()
+
+
+def _with_neighbours(kept: pl.DataFrame, runs: pl.DataFrame) -> pl.DataFrame:
+    """Add the readings beside each run, and the nearest ones that are surely inside against its edge."""
+    unit, order = "container", pl.col("order")
+    # Order of the last, and the next, reading surely inside: of whatever unit, told apart below.
+    surely_inside = {
+        side: pl.when(pl.col(side) <= -pl.col("tolerance"), ~pl.col("stirred")).then(order)
+        for side in ("above", "below")
+    }
+    beside = kept.select(
+        "order",
+        unit,
+        *("time", "air", "side", "above", "below", "breaks", "gaps", "losses"),
+        **{f"sure_before_{side}": nearest.forward_fill() for side, nearest in surely_inside.items()},
+        **{f"sure_after_{side}": nearest.backward_fill() for side, nearest in surely_inside.items()},
+    )
+    log = kept.group_by(unit).agg(log_begin=pl.col("time").first(), log_end=pl.col("time").last())
+    instants = kept.select("order", unit, "time")
+
+    def of_side(name: str) -> pl.Expr:
+        return pl.when(pl.col("side") > 0).then(f"{name}_above").otherwise(f"{name}_below")
+
+    for which, neighbour in (("before", pl.col("first_order") - 1), ("after", pl.col("last_order") + 1)):
+        columns = {
+            name: f"{which}_{name}"
+            for name in ("time", "air", "side", "above", "below", "breaks", "gaps", "losses")
+        }
+        runs = (
+            runs.with_columns(order=neighbour)
+            .join(
+                beside.select("order", unit, f"sure_{which}_above", f"sure_{which}_below", *columns).rename(
+                    columns
+                ),
+                on=["order", unit],
+                how="left",
+                maintain_order="left",
+            )
+            .with_columns(order=of_side(f"sure_{which}"), **{f"{which}_beyond": of_side(which)})
+            .join(
+                instants.rename({"time": f"sure_{which}"}),
+                on=["order", unit],
+                how="left",
+                maintain_order="left",
+            )
+        )
+    return runs.join(log, on=unit, how="left", maintain_order="left")

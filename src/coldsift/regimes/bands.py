@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -28,10 +29,14 @@ class Bands:
     frozen
         Above the set point; colder does no harm to frozen cargo and has no edge. Deviation in transport
         allowed by Directive 89/108/EEC for quick-frozen food.
+    units
+        Distance below and above the set point by container, where it is another, from a contract say. None
+        leaves that side as the class has it; a distance below gives a frozen set point a lower edge.
     """
 
     chilled: float = 2.0
     frozen: float = 3.0
+    units: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
 
     @classmethod
     def same(cls, band: float) -> Bands:
@@ -64,11 +69,24 @@ def band_edges(bands: Bands) -> tuple[pl.Expr, pl.Expr]:
     Returns
     -------
     tuple of polars.Expr
-        ``band_low`` (null at frozen set points: no lower edge) and ``band_high``.
+        ``band_low`` (null at frozen set points without a distance of the unit's own: no lower edge) and
+        ``band_high``.
     """
-    low = pl.when(~is_frozen()).then(pl.col("set_point") - bands.chilled)
-    high = pl.col("set_point") + pl.when(is_frozen()).then(bands.frozen).otherwise(bands.chilled)
-    return low.alias("band_low"), high.alias("band_high")
+    below: pl.Expr = pl.when(~is_frozen()).then(pl.lit(bands.chilled))
+    above: pl.Expr = pl.when(is_frozen()).then(bands.frozen).otherwise(bands.chilled)
+    if bands.units:
+        below = pl.coalesce(_of_unit(bands, 0), below)
+        above = pl.coalesce(_of_unit(bands, 1), above)
+    return (
+        (pl.col("set_point") - below).alias("band_low"),
+        (pl.col("set_point") + above).alias("band_high"),
+    )
+
+
+def _of_unit(bands: Bands, side: int) -> pl.Expr:
+    """The unit's own distance on one side, null where the class's counts. [K]"""
+    distances = {container: own[side] for container, own in bands.units.items()}
+    return pl.col("container").replace_strict(distances, default=None, return_dtype=pl.Float64)
 
 
 def regime_class() -> pl.Expr:
