@@ -37,10 +37,14 @@ class UnitFacts:
         Distance of the controlling air from its set point that the contract allows. [K]
     heat_leak
         Heat leak of the box, from its certificate. [W/K]
+    wall_coefficient, inside_area, outside_area
+        The same as certificates of the walls give it: overall coefficient K [W/(m² K)], areas [m²].
     protocol
         Id of the cold-treatment protocol that is ordered.
     probes
         Channels that hold the treatment's probes; every logged cargo probe without it.
+    ice_point
+        What each of them read in melting ice, by channel. [°C]
     """
 
     cargo: str | None = None
@@ -51,8 +55,12 @@ class UnitFacts:
     band_below: float | None = None
     band_above: float | None = None
     heat_leak: float | None = None
+    wall_coefficient: float | None = None
+    inside_area: float | None = None
+    outside_area: float | None = None
     protocol: str | None = None
     probes: tuple[str, ...] = ()
+    ice_point: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +89,18 @@ class Facts:
 
 SECTIONS = ("bands", "every_unit", "units")
 
-POSITIVE = {"cargo_mass": 40_000.0, "band_below": 20.0, "band_above": 20.0, "heat_leak": 200.0}
-"""Numbers that must lie above 0 and not above this: kg, K, K, W/K."""
+POSITIVE = {
+    "cargo_mass": 40_000.0,
+    "band_below": 20.0,
+    "band_above": 20.0,
+    "heat_leak": 200.0,
+    "wall_coefficient": 2.0,
+    "inside_area": 300.0,
+    "outside_area": 300.0,
+}
+"""Numbers that must lie above 0 and not above this: kg, K, K, W/K, W/(m² K), m², m²."""
+
+WALLS = ("wall_coefficient", "inside_area", "outside_area")
 
 TEMPERATURES = {"limit_low": (-60.0, 60.0), "limit_high": (-60.0, 60.0)}
 """Numbers in °C and their widest range."""
@@ -141,6 +159,7 @@ def _unit(entry: Mapping[str, Any]) -> UnitFacts:
         if isinstance(values.get(key), int):
             values[key] = float(values[key])
     values["probes"] = tuple(values.get("probes", ()))
+    values["ice_point"] = MappingProxyType(values.get("ice_point", {}))
     return UnitFacts(**values)
 
 
@@ -170,11 +189,17 @@ def _check(faults: list[str], where: str, entry: Mapping[str, Any]) -> None:
     coldest, warmest = entry.get("limit_low"), entry.get("limit_high")
     if isinstance(coldest, int | float) and isinstance(warmest, int | float) and coldest >= warmest:
         faults.append(f"{where}: limit_low {coldest:g} is not below limit_high {warmest:g}")
+    if 0 < sum(key in entry for key in WALLS) < len(WALLS):
+        faults.append(f"{where}: {', '.join(WALLS)} go together")
     for key in ("cargo", "packaging", "protocol"):
         if key in entry and not (isinstance(entry[key], str) and entry[key].strip()):
             faults.append(f"{where}.{key}: a text is needed, not {entry[key]!r}")
     probes = entry.get("probes", [])
     known = [name for name in CHANNELS if name.startswith("cargo_probe_")]
+    ice_point = _table(faults, f"{where}.ice_point", entry.get("ice_point", {}))
+    _unknown(faults, f"{where}.ice_point", ice_point, tuple(known))
+    for probe, reading in ice_point.items():
+        _number(faults, f"{where}.ice_point.{probe}", reading, -3.0, 3.0, "°C")
     if not isinstance(probes, list) or not all(probe in known for probe in probes):
         faults.append(f"{where}.probes: a list of {', '.join(known)} is needed, not {probes!r}")
 
