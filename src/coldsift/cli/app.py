@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,7 +15,7 @@ import typer
 from coldsift import __version__
 
 if TYPE_CHECKING:
-    from coldsift.engine import Screening
+    from coldsift.engine import Screening, Settings, VoyageFiles
 
 app = typer.Typer(
     help="From a folder of reefer controller logs to a ranked list of containers to inspect.",
@@ -32,6 +34,47 @@ Parsers = Annotated[
 Causes = Annotated[
     Path | None,
     typer.Option("--causes", help="Your own cause catalogue (TOML); what it names replaces or adds to ours."),
+]
+
+
+Band = Annotated[
+    float | None,
+    typer.Option("--band", min=0.1, max=20, help="Allowed distance from set point in K, for every unit."),
+]
+TimeZone = Annotated[
+    str | None,
+    typer.Option("--time-zone", help="Zone of times that name none: UTC, +02:00 or Europe/Amsterdam."),
+]
+Layout = Annotated[str | None, typer.Option("--layout", help="Read every file with this layout.")]
+Refrigerants = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--refrigerant",
+        help="Refrigerant of every unit that names none in its log (R134a without this), or CONTAINER=NAME "
+        "for one unit; may be repeated.",
+    ),
+]
+Thresholds = Annotated[
+    Path | None,
+    typer.Option("--thresholds", help="Your own thresholds of the groups (TOML), as tune writes them."),
+]
+FactsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--facts", help="Cargo, contract limits and treatment ordered, by container (TOML); see the README."
+    ),
+]
+EventsFile = Annotated[
+    Path | None,
+    typer.Option("--events", help="Custody events (CSV: container, time, holder), to divide excursions by."),
+]
+Goods = Annotated[
+    Path | None,
+    typer.Option("--goods", help="Your own commodities (TOML); what it names replaces or adds to ours."),
+]
+Protocols = Annotated[
+    Path | None,
+    typer.Option("--protocols", dir_okay=False, help="Your own cold-treatment protocols (TOML)."),
 ]
 
 
@@ -78,6 +121,12 @@ def root(
     """From a folder of reefer controller logs to a ranked list of containers to inspect."""
 
 
+DateOrderOption = Annotated[
+    DateOrder | None,
+    typer.Option("--date-order", help="Order of day and month in dates that leave it open."),
+]
+
+
 @app.command()
 def screen(
     paths: Annotated[list[str], typer.Argument(help="Log files, folders, zip files or glob patterns.")],
@@ -85,51 +134,73 @@ def screen(
         Path | None, typer.Option("--out", help="Folder for report and tables; reports/NAME without it.")
     ] = None,
     parsers: Parsers = None,
-    band: Annotated[
-        float | None,
-        typer.Option("--band", min=0.1, max=20, help="Allowed distance from set point in K, for every unit."),
-    ] = None,
-    date_order: Annotated[
-        DateOrder | None,
-        typer.Option("--date-order", help="Order of day and month in dates that leave it open."),
-    ] = None,
-    time_zone: Annotated[
-        str | None,
-        typer.Option("--time-zone", help="Zone of times that name none: UTC, +02:00 or Europe/Amsterdam."),
-    ] = None,
-    layout: Annotated[str | None, typer.Option("--layout", help="Read every file with this layout.")] = None,
-    refrigerant: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--refrigerant",
-            help="Refrigerant of every unit that names none in its log (R134a without this), or "
-            "CONTAINER=NAME for one unit; may be repeated.",
-        ),
-    ] = None,
+    band: Band = None,
+    date_order: DateOrderOption = None,
+    time_zone: TimeZone = None,
+    layout: Layout = None,
+    refrigerant: Refrigerants = None,
+    facts: FactsFile = None,
+    events: EventsFile = None,
+    goods: Goods = None,
+    protocols: Protocols = None,
     causes: Causes = None,
-    thresholds: Annotated[
-        Path | None,
-        typer.Option("--thresholds", help="Your own thresholds of the groups (TOML), as tune writes them."),
-    ] = None,
+    thresholds: Thresholds = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
-    from coldsift.causes import CatalogueError, load_catalogue
-    from coldsift.cli.terminal import follow, plain, show
-    from coldsift.engine import OutputError, Settings, write_outputs
+    from coldsift.cli.terminal import follow, show
+    from coldsift.engine import VoyageFiles, write_outputs
     from coldsift.engine import screen as run
-    from coldsift.intake import WrongCall
-    from coldsift.ranking import ThresholdsError, load_thresholds
+
+    settings = _settings(
+        band=band,
+        parsers=parsers,
+        date_order=date_order,
+        time_zone=time_zone,
+        layout=layout,
+        refrigerant=refrigerant,
+        causes=causes,
+        thresholds=thresholds,
+        voyage=VoyageFiles(facts, events, goods, protocols),
+    )
+    name = Path(paths[0]).resolve().stem or "screening"
+    folder = out or Path("reports") / name
+    with _refusing(), follow() as progress:
+        screening = run(list(paths), settings, progress)
+        page = None
+        if not screening.findings.is_empty():
+            progress("report", 0, 1)
+            page = write_outputs(screening, folder, title=f"Reefer screening: {name}")
+    if as_json:
+        typer.echo(json.dumps(_summary(screening, folder if page else None), ensure_ascii=False, indent=1))
+    else:
+        show(screening, page)
+    raise typer.Exit(int(screening.status))
+
+
+def _settings(
+    *,
+    band: float | None,
+    parsers: list[Path] | None,
+    date_order: DateOrder | None,
+    time_zone: str | None,
+    layout: str | None,
+    refrigerant: list[str] | None,
+    causes: Path | None,
+    thresholds: Path | None,
+    voyage: VoyageFiles,
+) -> Settings:
+    """The settings as given, every file among them that can be checked without the logs checked."""
+    from coldsift.causes import load_catalogue
+    from coldsift.engine import Settings
+    from coldsift.ranking import load_thresholds
     from coldsift.regimes import Bands
 
     fluid, fluids = _refrigerants(refrigerant or [])
-    try:
+    with _refusing():
         load_catalogue(causes)
         load_thresholds(thresholds)
-    except (CatalogueError, ThresholdsError) as error:
-        _say(f"error: {plain(str(error))}")
-        raise typer.Exit(2) from None
-    settings = Settings(
+    return Settings(
         bands=Bands() if band is None else Bands.same(band),
         parsers=tuple(parsers or ()),
         date_order=None if date_order is None else date_order.value,
@@ -139,29 +210,130 @@ def screen(
         refrigerants=fluids,
         causes=causes,
         thresholds=thresholds,
+        voyage=voyage,
     )
-    name = Path(paths[0]).resolve().stem or "screening"
-    folder = out or Path("reports") / name
-    with follow() as progress:
-        try:
-            screening = run(list(paths), settings, progress)
-        except WrongCall as error:
-            _say(f"error: {error}")
-            raise typer.Exit(2) from None
-        if screening.findings.is_empty():
-            page = None
-        else:
-            progress("report", 0, 1)
-            try:
-                page = write_outputs(screening, folder, title=f"Reefer screening: {name}")
-            except OutputError as error:
-                _say(f"error: {error}")
-                raise typer.Exit(2) from None
-    if as_json:
-        typer.echo(json.dumps(_summary(screening, folder if page else None), ensure_ascii=False, indent=1))
-    else:
-        show(screening, page)
+
+
+@contextmanager
+def _refusing() -> Iterator[None]:
+    """End with status 2 and the message on anything that was called or given wrongly."""
+    from coldsift.cargo import GoodsError
+    from coldsift.causes import CatalogueError
+    from coldsift.cli.terminal import plain
+    from coldsift.engine import DossierError, OutputError
+    from coldsift.intake import WrongCall
+    from coldsift.protocols import ProtocolError
+    from coldsift.ranking import ThresholdsError
+    from coldsift.voyage import FactsError, TableError
+
+    try:
+        yield
+    except (
+        CatalogueError,
+        DossierError,
+        FactsError,
+        GoodsError,
+        OutputError,
+        ProtocolError,
+        TableError,
+        ThresholdsError,
+        WrongCall,
+    ) as error:
+        _say(f"error: {plain(str(error))}")
+        raise typer.Exit(2) from None
+
+
+@app.command()
+def dossier(
+    arguments: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="CONTAINER PATH...",
+            help="The container, and the logs of the whole voyage: the others are what it is compared with. "
+            "After --verify only the logs.",
+        ),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for page, PDF and bundle; reports/CONTAINER without it."),
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option("--from", help="Begin of the window, such as 2026-01-31T10:00Z.")
+    ] = None,
+    end: Annotated[str | None, typer.Option("--to", help="End of the window.")] = None,
+    events: EventsFile = None,
+    notes: Annotated[
+        Path | None,
+        typer.Option("--notes", help="Work notes (CSV: container, time, observation, action, part)."),
+    ] = None,
+    facts: FactsFile = None,
+    goods: Goods = None,
+    protocols: Protocols = None,
+    parsers: Parsers = None,
+    band: Band = None,
+    date_order: DateOrderOption = None,
+    time_zone: TimeZone = None,
+    layout: Layout = None,
+    refrigerant: Refrigerants = None,
+    causes: Causes = None,
+    bundle: Annotated[
+        Path | None,
+        typer.Option(
+            "--verify", help="Reckon this bundle again from the logs, and name the first difference."
+        ),
+    ] = None,
+) -> None:
+    """Reconstruct what one container went through, or verify an earlier reconstruction."""
+    from coldsift.cli.terminal import follow, show_dossier
+    from coldsift.engine import DossierError, Request, VoyageFiles, write_dossier
+    from coldsift.engine import screen as run
+    from coldsift.engine.reconstructing import instant
+
+    if bundle is not None:
+        _verify(bundle, arguments, parsers or [])
+    with _refusing():
+        if len(arguments) < 2:
+            raise DossierError("name the container and then its logs: coldsift dossier CONTAINER PATH...")
+        order = None if date_order is None else date_order.value
+        times = [
+            instant(text, option, time_zone, order) if text else None
+            for text, option in ((start, "--from"), (end, "--to"))
+        ]
+    settings = _settings(
+        band=band,
+        parsers=parsers,
+        date_order=date_order,
+        time_zone=time_zone,
+        layout=layout,
+        refrigerant=refrigerant,
+        causes=causes,
+        thresholds=None,
+        voyage=VoyageFiles(facts, events, goods, protocols),
+    )
+    container, *paths = arguments
+    with _refusing(), follow() as progress:
+        screening = run(paths, settings, progress)
+        progress("dossier", 0, 1)
+        request = Request(container, times[0], times[1], notes)
+        written = write_dossier(screening, request, out or Path("reports") / container)
+    show_dossier(screening, written)
     raise typer.Exit(int(screening.status))
+
+
+def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
+    """Reckon a bundle again; status 0 when nothing differs, 1 when something does."""
+    from coldsift.cli.terminal import follow, plain
+    from coldsift.engine import verify
+
+    with _refusing(), follow() as progress:
+        verdict = verify(bundle, sources, parsers, progress)
+    for note in verdict.notes:
+        _say(f"note: {plain(note)}")
+    if verdict.difference:
+        typer.echo(plain(f"Not the same. First difference: {verdict.difference}."))
+        raise typer.Exit(1)
+    typer.echo(f"The same: {verdict.values} values reckoned again from the sources, none differs.")
+    raise typer.Exit(0)
 
 
 def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:

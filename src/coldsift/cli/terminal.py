@@ -14,6 +14,7 @@ from rich.text import Text
 
 from coldsift.causes import load_catalogue
 from coldsift.engine import Screening
+from coldsift.engine.bundles import Written
 from coldsift.engine.checking import Checked, kinds_in_words
 from coldsift.engine.labelled import AGAIN, USED, History, Tuned, came_true, labelled_by_group
 from coldsift.intake import Message
@@ -88,6 +89,21 @@ def show(screening: Screening, page: Path | None) -> None:
         + ". Nothing found does not mean safe."
     )
     console.print(Text(f"Report: {page}"))
+
+
+def show_dossier(screening: Screening, written: Written) -> None:
+    """Print what was wrong with the logs, the first page's answers, and where the dossier is."""
+    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    for line in _told_once(screening.messages)[:MOST_MESSAGES]:
+        console.print(Text(plain(line)))
+    for answer in written.answers:
+        console.print(Text(plain(answer.question), style="bold"))
+        console.print(Text(plain(f"  {answer.answer}")))
+        if answer.sure:
+            console.print(Text(plain(f"  {answer.sure}"), style="dim"))
+    if written.no_pdf:
+        console.print(Text(plain(f"No PDF: {written.no_pdf}")))
+    console.print(Text(f"Dossier: {written.page}"))
 
 
 def _counted(count: int, word: str) -> str:

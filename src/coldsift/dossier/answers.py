@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from coldsift.causes import HEALTHY
 from coldsift.dossier.model import Answer, CauseNote, Sensitivity, TreatmentNote
 from coldsift.report.words import chance, duration, moment, number, percent
 
@@ -21,6 +22,15 @@ BOX_SHARE = 0.1
 
 LIKELY_PROBE = 0.5
 """From this doubt on, the answer says first that the probe may have erred."""
+
+FINE = 20.0
+"""Hours and degree-hours below this are told to a tenth."""
+
+TREATMENT_VERDICTS = {
+    "complete": "complete",
+    "not_complete": "not complete",
+    "cannot_judge": "cannot be judged",
+}
 
 QUESTIONS = (
     "What happened, and when?",
@@ -154,8 +164,12 @@ def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
 
 def _air_name(timeline: pl.DataFrame, main: Mapping[str, Any]) -> str:
     inside = timeline.filter(pl.col("time").is_between(main["start"], main["end"]))
-    same = inside.select((pl.col("controlling_air") == pl.col("return_air")).mean()).item()
-    return "return air" if (same or 0.0) > 0.5 else "supply air"
+    supply, back = inside.select(
+        (pl.col("controlling_air") == pl.col(air)).fill_null(False).mean().alias(air)
+        for air in ("supply_air", "return_air")
+    ).row(0)
+    # Where both read the same, the one that a chilled unit is controlled on.
+    return "return air" if (back or 0.0) > (supply or 0.0) else "supply air"
 
 
 def _edges(main: Mapping[str, Any]) -> str:
@@ -181,41 +195,55 @@ def _doubt(main: Mapping[str, Any]) -> str:
 
 def _how_far(found: Findings, main: Mapping[str, Any]) -> Pair:
     beyond = abs(main["peak"] - main["band_edge"])
-    at_most = ""
-    if (main["hours_at_most"] or 0.0) > main["hours"] + 0.01:
-        at_most = (
-            f" Gaps leave open up to {number(main['hours_at_most'], 1, 'h')} and "
-            f"{number(main['degree_hours_at_most'], 0, 'K h')}."
+
+    def bounds(name: str, unit: str) -> str:
+        least, most = main[f"{name}_at_least"], main[f"{name}_at_most"]
+        digits = 0 if main[name] >= FINE else 1
+        told = number(main[name], digits, unit)
+        return (
+            told if None in (least, most) else f"{told} ({number(least, digits)} to {number(most, digits)})"
         )
-    kinetic = number(main["mean_kinetic_temperature"], 1, "°C")
+
     air = (
-        f"To {number(main['peak'], 1, '°C')}, {number(beyond, 1, 'K')} beyond the edge; outside for at least "
-        f"{number(main['hours'], 1, 'h')}, {number(main['degree_hours'], 0, 'K h')} beyond the edge, mean "
-        f"kinetic temperature {kinetic}.{at_most}"
+        f"To {number(main['peak'], 1, '°C')}, {number(beyond, 1, 'K')} beyond the edge; outside for "
+        f"{bounds('hours', 'h')}, with {bounds('degree_hours', 'K h')} beyond the edge; mean kinetic "
+        f"temperature {number(main['mean_kinetic_temperature'], 1, '°C')}. In brackets at least and at most, "
+        "gaps and the error of reading allowed for."
     )
-    return f"{air} {_cargo(found)}".strip(), _sensitive(found.sensitivity)
+    told = " ".join(filter(None, (air, _cargo(found), _treatment(found.treatment))))
+    return told, _sensitive(found.sensitivity)
+
+
+def _treatment(treatment: TreatmentNote | None) -> str:
+    if treatment is None:
+        return ""
+    verdict = TREATMENT_VERDICTS[treatment.verdict]
+    return f"Cold treatment by {treatment.name}: {verdict}. Only the authority decides."
 
 
 def _cargo(found: Findings) -> str:
-    """What the reckoning says of the cargo, warmest instant first."""
-    if found.cargo_temperatures.is_empty() or found.cargo.is_empty():
+    """What the reckoning says of the cargo in the window."""
+    if found.cargo_temperatures["core"].count() == 0 or found.cargo.is_empty():
         return ""
-    cargo = found.cargo.row(0, named=True)
-    warmest = found.cargo_temperatures.sort("core", "time", descending=[True, False]).row(0, named=True)
+    cargo, line = found.cargo.row(0, named=True), found.cargo_temperatures
+    warmest = line.sort("core", "time", descending=[True, False], nulls_last=True).row(0, named=True)
     text = (
-        f"Cargo ({cargo['cargo']}): reckoned core at its warmest {number(warmest['core'], 1, '°C')} "
-        f"({number(warmest['core_low'], 1)} to {number(warmest['core_high'], 1, '°C')}) at "
+        f"Cargo ({cargo['cargo']}): core reckoned at {number(warmest['core'], 1, '°C')} at its warmest "
+        f"({number(warmest['core_low'], 1)} to {number(warmest['core_high'], 1, '°C')}), "
         f"{moment(warmest['time'])} UTC"
     )
     limit = cargo["limit_high"]
     if limit is None:
         return f"{text}."
-    over = found.cargo_temperatures.filter(pl.col("surface") > limit)
-    if over.is_empty():
-        return f"{text}; the outer cargo was not reckoned above its limit of {number(limit, 1, '°C')}."
+    above = line.with_columns(step=pl.col("time").shift(-1) - pl.col("time")).filter(
+        pl.col("surface") > limit
+    )
+    if above.is_empty():
+        return f"{text}; outer cargo never reckoned above its limit of {number(limit, 1, '°C')}."
+    hours = above.select(pl.col("step").sum().dt.total_seconds() / 3600).item()
     return (
-        f"{text}; the outer cargo is reckoned above its limit of {number(limit, 1, '°C')} from "
-        f"{moment(over['time'][0])} UTC on."
+        f"{text}; outer cargo above its limit of {number(limit, 1, '°C')} for {duration(hours)}, first at "
+        f"{moment(above['time'][0])} UTC."
     )
 
 
@@ -228,8 +256,8 @@ def _sensitive(sensitivity: Sequence[Sensitivity]) -> str:
     area_high = max(entry.degree_hours for entry in shifted)
     return (
         f"With a probe that is 0.5 K off it would be {number(low, 1)} to {number(high, 1, 'h')} and "
-        f"{number(area_low, 0)} to {number(area_high, 0, 'K h')}. The cargo is reckoned from the air, with its "
-        "band."
+        f"{number(area_low, 0)} to {number(area_high, 0, 'K h')}. The cargo is reckoned from the air; the "
+        "band holds nine of ten ways it can be."
     )
 
 
@@ -255,6 +283,8 @@ def _leading(causes: Sequence[CauseNote]) -> str:
     if not causes:
         return ""
     first = causes[0]
+    if first.id == HEALTHY:
+        return f"The log points to no fault of the unit (chance of one {percent(1 - first.chance)})."
     evidence = f": {first.evidence_for[0]}" if first.evidence_for else ""
     return f"Likeliest of the causes weighed: {first.name}, {percent(first.chance)}{evidence}."
 

@@ -32,6 +32,15 @@ class SourceNote:
 
 
 @dataclass(frozen=True, slots=True)
+class FileNote:
+    """A file that was given beside the logs, such as the custody events."""
+
+    what: str
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """One line of the first page: the question it answers, the answer, and how sure that is."""
 
@@ -42,8 +51,9 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class CauseNote:
-    """One hypothesis with its chance, what speaks for and against it, in words."""
+    """One hypothesis (its id and name) with its chance, what speaks for and against it, in words."""
 
+    id: str
     name: str
     chance: float
     evidence_for: tuple[str, ...]
@@ -77,6 +87,8 @@ class TreatmentNote:
         told or is complete.
     probes
         Verdict of each probe.
+    how_counted, assumed
+        The protocol's rules with their sources, and what was taken for granted, one sentence each.
     days
         :data:`coldsift.schema.TREATMENT_DAYS`.
     """
@@ -89,6 +101,8 @@ class TreatmentNote:
     reason: str
     earliest_completion: datetime | None
     probes: tuple[ProbeVerdict, ...]
+    how_counted: tuple[str, ...]
+    assumed: tuple[str, ...]
     days: pl.DataFrame
 
 
@@ -131,6 +145,8 @@ class Reconstruction:
     excursions, excursion_parts, defrost_rises, gaps, defrosts, cargo, cargo_temperatures, peers, custody, \
 notes, set_aside
         Tables of the schema, the unit's rows in the window; ``peers`` is ``peers_then``.
+    cargo_notes
+        What the reckoning of the cargo assumes and how a second model sees it, one sentence each.
     main_excursion
         ``start`` of the excursion that the answers are about; None when there is none.
     sensitivity
@@ -147,6 +163,8 @@ notes, set_aside
         Sentences on safety and on what this is not.
     sources, other_sources
         Files with readings of the container; number of other files read for the comparison with peers.
+    files
+        What was given beside the logs.
     clock_checks
         What was checked of the clock, and what came out, one sentence each.
     parameters, versions
@@ -170,6 +188,7 @@ notes, set_aside
     defrosts: pl.DataFrame
     cargo: pl.DataFrame
     cargo_temperatures: pl.DataFrame
+    cargo_notes: tuple[str, ...]
     peers: pl.DataFrame
     custody: pl.DataFrame
     notes: pl.DataFrame
@@ -183,6 +202,7 @@ notes, set_aside
     cautions: tuple[str, ...]
     sources: tuple[SourceNote, ...]
     other_sources: int
+    files: tuple[FileNote, ...]
     clock_checks: tuple[str, ...]
     parameters: Mapping[str, str]
     versions: Mapping[str, str]

@@ -12,6 +12,7 @@ from typing import Literal
 import polars as pl
 
 from coldsift.causes import first_checks, judge, load_catalogue
+from coldsift.engine.passage import Passage, Voyage, VoyageFiles, bands_of, passage_of, read_voyage
 from coldsift.excursions import GRACE_HOURS, find_excursions
 from coldsift.features import BASES, FEATURES, unit_features
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
@@ -58,6 +59,8 @@ class Settings:
         The user's own catalogue file, read over the shipped one.
     thresholds
         The user's own thresholds of the groups, instead of the shipped ones.
+    voyage
+        Files on the voyage: facts, custody events, own commodities and protocols.
     date_order, time_zone, layout
         What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
     """
@@ -69,6 +72,7 @@ class Settings:
     refrigerants: Mapping[str, str] = field(default_factory=dict)
     causes: Path | None = None
     thresholds: Path | None = None
+    voyage: VoyageFiles = field(default_factory=VoyageFiles)
     date_order: Literal["day_first", "month_first"] | None = None
     time_zone: str | None = None
     layout: str | None = None
@@ -79,6 +83,7 @@ class Settings:
         return {
             "band, chilled and heated": f"{self.bands.chilled:g} K either side of the set point",
             "band, frozen": f"{self.bands.frozen:g} K above the set point",
+            **({"units with a band of their own": str(len(self.bands.units))} if self.bands.units else {}),
             "grace time": f"{self.grace_hours:g} h",
             "refrigerant": "; ".join([canonical(self.refrigerant), *self._other_refrigerants()]),
             "cause catalogue": f"shipped, and {self.causes.name} over it" if self.causes else "shipped",
@@ -86,10 +91,20 @@ class Settings:
             f"{thresholds.watch:g}",
             "thresholds from": f"{self.thresholds.name if self.thresholds else 'shipped'}: "
             f"{thresholds.provenance.in_words()}",
+            **self._voyage_files(),
             "date order": self.date_order or "as each file shows",
             "time zone of times without one": self.time_zone or "as each file shows, else UTC",
             "layout": self.layout or "as each file shows",
         }
+
+    def _voyage_files(self) -> dict[str, str]:
+        files = {
+            "facts file": self.voyage.facts,
+            "custody events": self.voyage.events,
+            "commodities": self.voyage.goods,
+            "protocols": self.voyage.protocols,
+        }
+        return {words: path.name for words, path in files.items() if path}
 
     def _other_refrigerants(self) -> list[str]:
         """For example: R404A in 2 (CSQU3054383, TASU1170000)."""
@@ -124,6 +139,8 @@ class Screening:
     settings: Settings
     log: pl.DataFrame
     analysis: Analysis
+    voyage: Voyage
+    passage: Passage
     set_aside: pl.DataFrame
     sources: tuple[SourceRecord, ...]
     messages: tuple[Message, ...]
@@ -178,7 +195,7 @@ def screen(
     paths
         Files, folders or glob patterns.
     settings
-        Bands and reading options.
+        Bands, reading options, voyage files.
     progress
         Called as the work goes on.
 
@@ -187,8 +204,14 @@ def screen(
     Screening
         Also when some files, or all of them, could not be used: then ``messages`` say why and ``status``
         tells.
+
+    Raises
+    ------
+    FactsError, TableError, GoodsError, ProtocolError
+        When a voyage file cannot be used.
     """
     settings = settings or Settings()
+    voyage = read_voyage(settings.voyage, settings.time_zone, settings.date_order)
     intake = read_logs(
         paths,
         parsers=settings.parsers,
@@ -198,14 +221,20 @@ def screen(
         layout=settings.layout,
     )
     settings = _with_stated_refrigerants(intake, settings)
+    settings = replace(settings, bands=bands_of(settings.bands, voyage.facts, intake.log["container"]))
     analysis = analyse(intake.log, settings, progress)
+    if progress:
+        progress("cargo", 0, 1)
+    passage = passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage)
     return Screening(
         settings=settings,
         log=intake.log,
         analysis=analysis,
+        voyage=voyage,
+        passage=passage,
         set_aside=intake.set_aside,
         sources=intake.sources,
-        messages=_all_messages(intake),
+        messages=(*_all_messages(intake), *_unmatched(settings.voyage, voyage, intake.log["container"])),
         invented=_is_invented(paths),
     )
 
@@ -296,6 +325,24 @@ def _all_messages(intake: Intake) -> tuple[Message, ...]:
     for source in intake.sources:
         messages.update(dict.fromkeys(source.messages))
     return tuple(messages)
+
+
+def _unmatched(files: VoyageFiles, voyage: Voyage, containers: pl.Series) -> list[Message]:
+    """A warning for each voyage file that names containers of which there is no log."""
+    logged = set(containers)
+    named = ((files.facts, set(voyage.facts.units)), (files.events, set(voyage.custody["container"])))
+    return [
+        Message(
+            "warning",
+            path.name,
+            None,
+            f"{len(names - logged)} of the containers it names have no log here: "
+            f"{', '.join(sorted(names - logged)[:3])}.",
+            "Check the numbers; nothing else of the file is affected.",
+        )
+        for path, names in named
+        if path and names - logged
+    ]
 
 
 def _is_invented(paths: Sequence[Path | str]) -> bool:

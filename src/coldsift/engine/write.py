@@ -5,9 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import shutil
-import tempfile
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib import metadata
@@ -19,6 +16,7 @@ import xlsxwriter
 
 import coldsift
 from coldsift.causes import load_catalogue
+from coldsift.engine.folders import write_table, write_text, write_whole
 from coldsift.engine.screening import Screening
 from coldsift.features import FEATURES
 from coldsift.report import build_report
@@ -27,7 +25,7 @@ from coldsift.schema import COMMON_LOG, FINDINGS, TABLES
 
 MANIFEST = "manifest.json"
 
-_LIBRARIES = (
+LIBRARIES = (
     "polars",
     "numpy",
     "scipy",
@@ -37,12 +35,6 @@ _LIBRARIES = (
     "python-stdnum",
     "tsdownsample",
 )
-
-_ROWS_A_GROUP = 50_000
-
-
-class OutputError(Exception):
-    """The outputs could not be written; says what and what to do. Nothing was left half-written."""
 
 
 def write_outputs(screening: Screening, out: Path, title: str) -> Path:
@@ -67,47 +59,8 @@ def write_outputs(screening: Screening, out: Path, title: str) -> Path:
     OutputError
         When ``out`` holds other files, or cannot be written. An earlier run in it is then untouched.
     """
-    out = out.absolute()
-    if out.exists() and not out.is_dir():
-        raise OutputError(f"{out} is a file. Name another folder with --out.")
-    if out.is_dir() and any(out.iterdir()) and not (out / MANIFEST).is_file():
-        raise OutputError(
-            f"{out} holds files that coldsift did not write. Name an empty or new folder with --out."
-        )
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".part", dir=out.parent))
-    except OSError as error:
-        raise OutputError(
-            f"{out.parent} cannot be written: {error.strerror}. Name another with --out."
-        ) from error
-    try:
-        staging.chmod(0o755)
-        _write_all(screening, staging, title)
-        _replace(staging, out)
-    except OSError as error:
-        raise OutputError(
-            f"Writing {out} failed: {error.strerror or error}. An earlier run there is untouched."
-        ) from error
-    finally:
-        shutil.rmtree(staging, ignore_errors=True)
-    return out / "index.html"
-
-
-def _replace(staging: Path, out: Path) -> None:
-    """Put the finished folder in place; an earlier one goes only once the new one stands."""
-    if not out.exists():
-        staging.rename(out)
-        return
-    earlier = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".earlier", dir=out.parent))
-    earlier.rmdir()
-    out.rename(earlier)
-    try:
-        staging.rename(out)
-    except OSError:
-        earlier.rename(out)
-        raise
-    shutil.rmtree(earlier, ignore_errors=True)
+    folder = write_whole(out, MANIFEST, lambda staging: _write_all(screening, staging, title))
+    return folder / "index.html"
 
 
 def _write_all(screening: Screening, folder: Path, title: str) -> None:
@@ -116,34 +69,27 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
         "causes": screening.causes,
         "evidence": screening.evidence,
         "excursions": screening.excursions,
+        "excursion_parts": screening.passage.excursion_parts,
+        "defrost_rises": screening.passage.defrost_rises,
+        "gaps": screening.passage.gaps,
+        "cargo": screening.passage.cargo,
         "defrosts": screening.defrosts,
         "features": screening.features,
         "voyage_events": screening.analysis.voyage_events,
         "set_aside": screening.set_aside,
     }
     for name, frame in tables.items():
-        _write_table(TABLES[name].conform(frame), folder / f"{name}.parquet")
+        write_table(TABLES[name].conform(frame), folder / f"{name}.parquet")
     common_log = folder / "common_log"
     common_log.mkdir()
-    _write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
-    (folder / "findings.csv").write_text(findings_csv(screening.findings), encoding="utf-8", newline="")
+    write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
+    write_text(findings_csv(screening.findings), folder / "findings.csv")
     _write_workbook(screening.findings, folder / "findings.xlsx")
-    (folder / "index.html").write_text(_report(screening, title), encoding="utf-8", newline="")
-    (folder / MANIFEST).write_text(
+    write_text(_report(screening, title), folder / "index.html")
+    write_text(
         json.dumps(manifest(screening), indent=1, ensure_ascii=False, sort_keys=True) + "\n",
-        encoding="utf-8",
-        newline="",
+        folder / MANIFEST,
     )
-    # The data must be on the disk before the old folder goes.
-    for path in sorted(folder.rglob("*")):
-        if path.is_file():
-            with path.open("r+b") as handle:
-                os.fsync(handle.fileno())
-
-
-def _write_table(frame: pl.DataFrame, path: Path) -> None:
-    # In one piece: how a frame is chunked in memory varies from run to run and would show in the bytes.
-    frame.rechunk().write_parquet(path, row_group_size=_ROWS_A_GROUP)
 
 
 def _report(screening: Screening, title: str) -> str:
@@ -152,6 +98,7 @@ def _report(screening: Screening, title: str) -> str:
         features=screening.features,
         excursions=screening.excursions,
         defrosts=screening.defrosts,
+        cargo=screening.passage.cargo,
         voyage_events=screening.analysis.voyage_events,
         set_aside=screening.set_aside,
         timeline=screening.analysis.timeline,
@@ -212,7 +159,7 @@ def manifest(screening: Screening) -> dict[str, Any]:
     return {
         "tool": "coldsift",
         "version": coldsift.__version__,
-        "libraries": {name: metadata.version(name) for name in _LIBRARIES},
+        "libraries": {name: metadata.version(name) for name in LIBRARIES},
         "parameters": screening.settings.in_words(),
         "invented": screening.invented,
         "status": int(screening.status),

@@ -1,0 +1,86 @@
+"""The dossier command as a user types it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.cli.test_commands import GOOD, SAMPLE, run
+
+FAILED = "ZZRU4314001"
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("dossier")
+    (folder / "log.csv").write_text(GOOD, encoding="utf-8")
+    done = run("dossier", "QXAU0000016", folder / "log.csv", "--out", folder / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    return folder
+
+
+def test_a_dossier_answers_on_the_terminal_and_says_where_it_is(tmp_path: Path) -> None:
+    papers = ("--events", SAMPLE / "custody.csv", "--facts", SAMPLE / "facts.toml")
+    notes = ("--notes", SAMPLE / "notes.csv")
+    done = run("dossier", FAILED, SAMPLE, *papers, *notes, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "What happened, and when?" in done.stdout
+    assert "In whose custody?" in done.stdout
+    assert str(tmp_path / "out" / "index.html") in done.stdout
+    assert "\x1b" not in done.stdout + done.stderr
+    pages = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"index.html", "bundle"} <= pages
+    printed = {"dossier_a4.pdf", "dossier_letter.pdf"}
+    assert printed <= pages or "No PDF" in done.stdout
+
+
+def test_a_log_alone_makes_a_dossier_and_verifies(written: Path) -> None:
+    done = run("dossier", "--verify", written / "out", written / "log.csv")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "none differs" in done.stdout
+
+
+def test_a_source_that_was_changed_is_status_one(written: Path, tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text(GOOD.replace("-19.1", "-19.0", 1), encoding="utf-8")
+    done = run("dossier", "--verify", written / "out" / "bundle", tmp_path / "log.csv")
+    assert done.returncode == 1
+    assert "First difference: source log.csv" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("QXAU0000016",), "name the container and then its logs"),
+        (("QXAU0000017", "log.csv"), "Near it: QXAU0000016"),
+        (
+            ("QXAU0000016", "log.csv", "--from", "2027-01-01", "--to", "2027-01-02"),
+            "has no reading from 2027",
+        ),
+        (("QXAU0000016", "log.csv", "--from", "soon"), "--from 'soon' is no time"),
+        (("QXAU0000016", "log.csv", "--notes", "none.csv"), "Name a file that can be read"),
+        (("QXAU0000016", "log.csv", "--events", "events.csv"), "line 2"),
+        (("QXAU0000016", "log.csv", "--facts", "facts.toml"), "no goods called 'moon rock'"),
+        (("--verify", "nowhere", "log.csv"), "holds no dossier.json"),
+    ],
+)
+def test_a_wrong_call_is_status_two_and_leaves_no_output(
+    written: Path, tmp_path: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    (tmp_path / "log.csv").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "events.csv").write_text(
+        "container,time,holder\nQXAU0000016,2026-01-02,Ship\nQXAU0000016,2026-01-01,Quay\n", encoding="utf-8"
+    )
+    (tmp_path / "facts.toml").write_text("[every_unit]\ncargo = 'moon rock'\n", encoding="utf-8")
+    done = run("dossier", *arguments, "--out", "out", cwd=tmp_path)
+    assert done.returncode == 2, done.stdout + done.stderr
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_facts_file_serves_the_screening_too(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "facts.toml").write_text("[every_unit]\ncargo = 'ice cream'\n", encoding="utf-8")
+    done = run("screen", tmp_path / "log.csv", "--facts", tmp_path / "facts.toml", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "ce cream" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")

@@ -1,0 +1,281 @@
+"""One container reconstructed from the sample voyage, and reckoned again from its sources."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+import coldsift
+from coldsift.engine import DossierError, Request, Screening, Settings, VoyageFiles, reconstruct, verify
+from coldsift.engine import bundles as writing
+from coldsift.engine.bundles import write_dossier
+from coldsift.engine.reconstructing import digest, instant
+from coldsift.schema import TABLES
+
+SAMPLE = Path(__file__).parents[2] / "sample_logs"
+
+FAILED = "ZZRU4314001"
+"""Its expansion valve is planted not to open."""
+
+UNPLUGGED = "ZZRU4472500"
+"""Hours without a socket while it is ashore between two ships' stays."""
+
+SOUND = "QXAU4313976"
+TREATED, WITHOUT_PROBES = "XQTU4631019", "XQFU4631020"
+
+FILES = VoyageFiles(facts=SAMPLE / "facts.toml", events=SAMPLE / "custody.csv")
+
+
+@pytest.fixture(scope="module")
+def screening() -> Screening:
+    return coldsift.screen([SAMPLE], Settings(voyage=FILES))
+
+
+@pytest.fixture(scope="module")
+def written(screening: Screening, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("dossier") / FAILED
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(writing, "PAPERS", {})
+        write_dossier(screening, Request(FAILED, notes=SAMPLE / "notes.csv"), out)
+    return out
+
+
+def answered(screening: Screening, container: str, **request: object) -> list[str]:
+    found = reconstruct(screening, Request(container, **request))  # type: ignore[arg-type]
+    return [f"{answer.answer} {answer.sure}" for answer in found.answers]
+
+
+def test_the_five_answers_name_time_distance_cause_holder_and_what_is_not_known(screening: Screening) -> None:
+    what, how_far, why, custody, untold = answered(screening, FAILED)
+    assert "return air rose above its band" in what
+    assert "2031-01-15 11:" in what
+    assert "not come back when the readings end" in what
+    assert "beyond the edge" in how_far
+    assert "core reckoned at" in how_far
+    assert "xpansion valve" in why
+    assert "this box, not the ship" in why
+    assert "It began with Ship (invented)" in custody
+    assert "Discharge terminal (invented)" in custody
+    assert "simulated units only" not in untold
+    assert "own section" in untold
+
+
+def test_hours_without_a_socket_are_put_down_to_who_had_the_container(screening: Screening) -> None:
+    what, _, why, custody, _ = answered(screening, UNPLUGGED)
+    assert "was back within it" in what
+    assert "supply was off at this unit" in why
+    assert "It began with Transhipment terminal (invented)" in custody
+
+
+def test_the_parts_of_an_excursion_by_custody_add_up_to_it(screening: Screening) -> None:
+    found = reconstruct(screening, Request(FAILED))
+    parts = found.excursion_parts.filter(pl.col("division") == "custody")
+    assert parts["part"].to_list() == ["Ship (invented)", "Discharge terminal (invented)"]
+    assert parts["degree_hours"].sum() == pytest.approx(found.excursions["degree_hours"].sum())
+
+
+def test_a_container_without_an_excursion_is_told_so_and_not_called_safe(screening: Screening) -> None:
+    found = reconstruct(screening, Request(SOUND))
+    assert found.main_excursion is None
+    assert "no excursion in this window" in found.answers[0].answer
+    text = " ".join(f"{answer.answer} {answer.sure}" for answer in found.answers)
+    assert "safe" not in text
+
+
+def test_a_window_keeps_what_lies_in_it(screening: Screening) -> None:
+    start, end = datetime(2031, 1, 8, tzinfo=UTC), datetime(2031, 1, 10, tzinfo=UTC)
+    found = reconstruct(screening, Request(FAILED, start, end))
+    assert found.excursions.is_empty()
+    assert found.timeline["time"].min() >= start
+    assert found.timeline["time"].max() <= end
+    assert found.cargo_temperatures["time"].max() <= end
+    assert {event.kind for event in found.events} >= {"custody", "log"}
+
+
+def test_a_window_without_readings_says_where_the_log_lies(screening: Screening) -> None:
+    late = datetime(2031, 3, 1, tzinfo=UTC)
+    with pytest.raises(DossierError, match="no reading from 2031-03-01") as caught:
+        reconstruct(screening, Request(FAILED, late, datetime(2031, 3, 2, tzinfo=UTC)))
+    assert "Its log runs from 2031-01-0" in str(caught.value)
+    with pytest.raises(DossierError, match="before it begins"):
+        reconstruct(screening, Request(FAILED, late, datetime(2031, 2, 1, tzinfo=UTC)))
+
+
+@pytest.mark.parametrize("asked", ["ZZRU431400", "zzru 431400-2", "ZZRU4314010"])
+def test_an_unknown_container_is_told_with_those_near_it(screening: Screening, asked: str) -> None:
+    with pytest.raises(DossierError, match=f"Near it: .*{FAILED}"):
+        reconstruct(screening, Request(asked))
+
+
+def test_a_number_is_found_however_it_is_spelled(screening: Screening) -> None:
+    assert reconstruct(screening, Request("zzru 431400-1")).container == FAILED
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("2031-01-31", datetime(2031, 1, 31, tzinfo=UTC)),
+        ("2031-01-31T10:00Z", datetime(2031, 1, 31, 10, tzinfo=UTC)),
+        ("2031-01-31 10:00+02:00", datetime(2031, 1, 31, 8, tzinfo=UTC)),
+        ("31/01/2031 10:00", datetime(2031, 1, 31, 10, tzinfo=UTC)),
+    ],
+)
+def test_a_window_is_given_as_people_write_times(text: str, meant: datetime) -> None:
+    assert instant(text, "--from", None, None) == meant
+
+
+def test_a_time_that_is_none_or_can_be_two_is_asked_about() -> None:
+    with pytest.raises(DossierError, match="--from 'tomorrow' is no time"):
+        instant("tomorrow", "--from", None, None)
+    with pytest.raises(DossierError, match="--date-order"):
+        instant("03/04/2031 10:00", "--to", None, None)
+    assert instant("03/04/2031", "--to", None, "day_first") == datetime(2031, 4, 3, tzinfo=UTC)
+
+
+def test_a_treatment_that_is_ordered_is_counted_probe_by_probe(screening: Screening) -> None:
+    found = reconstruct(screening, Request(TREATED))
+    assert found.treatment is not None
+    assert found.treatment.verdict == "not_complete"
+    assert {probe.probe for probe in found.treatment.probes} == {
+        f"cargo_probe_{place}" for place in (1, 2, 3)
+    }
+    assert found.treatment.days["probe"].n_unique() == 4
+    assert found.treatment.how_counted
+    assert reconstruct(screening, Request(SOUND)).treatment is None
+
+
+def test_a_treatment_without_probes_cannot_be_judged(screening: Screening) -> None:
+    treatment = reconstruct(screening, Request(WITHOUT_PROBES)).treatment
+    assert treatment is not None
+    assert treatment.verdict == "cannot_judge"
+    assert "probe" in treatment.reason
+
+
+def test_every_table_of_the_bundle_is_as_documented(written: Path) -> None:
+    bundle = written / "bundle"
+    for name in ("excursions", "excursion_parts", "gaps", "cargo", "custody", "notes", "defrosts"):
+        schema = pl.read_parquet_schema(bundle / f"{name}.parquet")
+        assert schema == {column.name: column.dtype for column in TABLES[name].columns}
+    assert pl.read_parquet(bundle / "peers.parquet").columns == TABLES["peers_then"].names
+
+
+def test_the_page_is_one_file_under_three_megabytes(written: Path) -> None:
+    page = written / "index.html"
+    assert page.stat().st_size < 3_000_000
+    assert FAILED in page.read_text(encoding="utf-8")
+
+
+def test_the_sources_give_the_bundle_s_numbers_again(written: Path) -> None:
+    verdict = verify(written, [SAMPLE])
+    assert verdict.difference == ""
+    assert verdict.values > 10_000
+    assert verdict.notes == ()
+
+
+@pytest.fixture
+def copied(written: Path, tmp_path: Path) -> Path:
+    shutil.copytree(written / "bundle", tmp_path / "bundle")
+    return tmp_path / "bundle"
+
+
+def changed_record(bundle: Path, change: str, to: str) -> None:
+    path = bundle / "dossier.json"
+    text = path.read_text(encoding="utf-8")
+    assert change in text
+    path.write_text(text.replace(change, to, 1), encoding="utf-8")
+
+
+def test_a_table_that_was_changed_afterwards_is_named(copied: Path) -> None:
+    frame = pl.read_parquet(copied / "excursions.parquet")
+    frame.with_columns(peak=pl.col("peak") - 1).write_parquet(copied / "excursions.parquet")
+    assert verify(copied, [SAMPLE]).difference == (
+        "excursions.parquet in the bundle is not as it was written: its SHA-256 is another"
+    )
+
+
+def test_a_number_that_was_changed_with_its_hash_is_found_by_reckoning(copied: Path) -> None:
+    path = copied / "excursions.parquet"
+    before = digest(path)
+    frame = pl.read_parquet(path)
+    frame.with_columns(peak=pl.col("peak") - 1).write_parquet(path)
+    changed_record(copied, before, digest(path))
+    difference = verify(copied, [SAMPLE]).difference
+    assert difference.startswith("table excursions, row 1, peak: the bundle has -2.6")
+
+
+def test_a_sentence_that_was_changed_is_found_by_reckoning(copied: Path) -> None:
+    changed_record(copied, "It began with Ship (invented)", "It began with the shipper")
+    assert "It began with the shipper" in verify(copied, [SAMPLE]).difference
+
+
+def test_a_source_that_is_missing_or_was_changed_is_named(copied: Path, tmp_path: Path) -> None:
+    sources = tmp_path / "sources"
+    shutil.copytree(SAMPLE, sources)
+    log = sources / "XQTU4234768.csv"
+    log.write_bytes(log.read_bytes().replace(b"0", b"1", 1))
+    assert verify(copied, [sources]).difference.startswith("source XQTU4234768.csv (SHA-256")
+    log.unlink()
+    assert "is not among the files given" in verify(copied, [sources]).difference
+
+
+def test_a_source_that_was_not_there_is_named(copied: Path, tmp_path: Path) -> None:
+    sources = tmp_path / "sources"
+    shutil.copytree(SAMPLE, sources)
+    (sources / "more.csv").write_bytes((SAMPLE / "XQTU4234768.csv").read_bytes() + b"\n")
+    assert "more.csv" in verify(copied, [sources]).difference
+
+
+def test_another_version_is_told_beside_the_verdict(copied: Path) -> None:
+    changed_record(copied, f'"coldsift": "{coldsift.__version__}"', '"coldsift": "0.0.1"')
+    verdict = verify(copied, [SAMPLE])
+    assert verdict.difference == ""
+    assert any("coldsift was 0.0.1" in note for note in verdict.notes)
+
+
+def test_what_is_no_bundle_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(DossierError, match=r"holds no dossier\.json"):
+        verify(tmp_path, [SAMPLE])
+    (tmp_path / "dossier.json").write_text("{}", encoding="utf-8")
+    with pytest.raises(DossierError, match="no record of a dossier"):
+        verify(tmp_path, [SAMPLE])
+
+
+def test_the_same_sources_give_the_same_bytes(written: Path, screening: Screening, tmp_path: Path) -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(writing, "PAPERS", {})
+        write_dossier(screening, Request(FAILED, notes=SAMPLE / "notes.csv"), tmp_path / "again")
+    for path in sorted(written.rglob("*")):
+        if path.is_file():
+            assert path.read_bytes() == (tmp_path / "again" / path.relative_to(written)).read_bytes(), path
+
+
+def test_the_record_holds_hashes_of_everything_it_rests_on(written: Path) -> None:
+    record = json.loads((written / "bundle" / "dossier.json").read_text(encoding="utf-8"))
+    assert set(record["inputs"]) == {"facts", "events", "notes"}
+    assert all(len(source["sha256"]) == 64 for source in record["sources"])
+    assert record["settings"]["bands"]["frozen"] == 3.0
+
+
+def test_facts_of_containers_without_a_log_are_told(tmp_path: Path) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text("[units.QXAU0000016]\ncargo = 'banana'\n", encoding="utf-8")
+    found = coldsift.screen([SAMPLE / "XQTU4234768.csv"], Settings(voyage=VoyageFiles(facts=facts)))
+    told = [message for message in found.messages if message.file == "facts.toml"]
+    assert [message.severity for message in told] == ["warning"]
+    assert "QXAU0000016" in told[0].what
+
+
+def test_a_contract_s_band_moves_the_excursion_of_its_unit_alone(tmp_path: Path) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text(f"[units.{FAILED}]\nband_above = 6\n", encoding="utf-8")
+    wide = coldsift.screen([SAMPLE], Settings(voyage=VoyageFiles(facts=facts))).excursions
+    usual = coldsift.screen([SAMPLE]).excursions
+    other = pl.col("container") != FAILED
+    assert wide.filter(other).equals(usual.filter(other))
+    assert wide.filter(~other)["band_edge"].to_list() == [-14.0]
+    assert usual.filter(~other)["band_edge"].to_list() == [-17.0]
