@@ -10,7 +10,8 @@ FOUND := $(wildcard pyproject.toml constraints.txt)
 .PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds saturation sample clean
 
 report: $(READY)
-	$(BIN)/coldsift screen sample_logs --out reports/sample || [ $$? -eq 1 ]
+	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
+		--out reports/sample || [ $$? -eq 1 ]
 
 test: unit browser
 

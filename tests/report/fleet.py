@@ -288,6 +288,34 @@ def set_aside(count: int = 5) -> pl.DataFrame:
     return table(schema.SET_ASIDE, rows)
 
 
+def cargo(containers: list[str], **columns: Any) -> pl.DataFrame:
+    """Every cargo of the same kind, the last one's temperature not reckoned."""
+    row = {
+        "cargo": "Frozen fish",
+        "known_from": "facts file",
+        "limit_low": None,
+        "limit_high": -15.0,
+        "limit_from": "quick-frozen rule",
+        **{f"{node}{edge}": -18.0 + shift for node in ("surface", "core") for edge, shift in EDGES},
+        "fitted": True,
+        "fit_error": 0.31,
+        "hours_if_failed": 40.0,
+        "hours_if_failed_low": 22.0,
+        "hours_if_failed_high": None,
+        "hours_as_now": None,
+        "hours_as_now_low": None,
+        "hours_as_now_high": None,
+        "pulling_down": False,
+    }
+    rows = [{"container": name, **row, **columns} for name in containers]
+    if rows:
+        rows[-1] |= {f"{node}{edge}": None for node in ("surface", "core") for edge, _ in EDGES}
+    return table(schema.CARGO, rows)
+
+
+EDGES = (("", 0.0), ("_low", -0.4), ("_high", 0.7))
+
+
 def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: Any) -> dict[str, Any]:
     """Everything ``build_report`` asks for, invented; keyword arguments replace parts."""
     names = [container(place + 1) for place in range(count)]
@@ -307,6 +335,7 @@ def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: A
             ],
         ),
         "defrosts": defrosts(names, days),
+        "cargo": cargo(names),
         "voyage_events": table(
             schema.VOYAGE_EVENTS,
             [

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 from tests.report.fleet import (
     HOSTILE,
+    cargo,
     causes,
     container,
     evidence,
@@ -110,7 +111,7 @@ def test_a_wrong_check_digit_is_marked() -> None:
 def test_an_excursion_shows_what_the_log_interval_leaves_open(outline: Outline) -> None:
     text = outline.text
     assert "between 2031-03-11 09:45 and 2031-03-11 10:00" in text
-    assert "or earlier: the log begins outside the band" in text
+    assert "or earlier: no reading before it is surely inside" in text
     name = container(1)
     running = table(schema.EXCURSIONS, [excursion(name, end_latest=None)])
     assert "not ended at the last reading" in _text(excursions=running)
@@ -301,3 +302,19 @@ def test_the_card_says_with_whom_the_unit_was_compared() -> None:
     names = [container(1)]
     told = findings(names, compared_with=["13 other units: chilled; fewer than 8 are more alike"])
     assert "Compared with 13 other units: chilled; fewer than 8 are more alike" in _text(findings=told)
+
+
+def test_the_card_says_what_the_cargo_is_and_how_long_it_has() -> None:
+    text = _text()
+    assert "Cargo has, if the unit stops now 40.0 h (22.0 h to more than 30 days)" in text
+    assert "Cargo has, as it goes on not within 30 days" in text
+    assert "outer −18.0 (−18.4 to −17.3), core −18.0 (−18.4 to −17.3) °C" in text
+    assert "fitted to the cargo probes within 0.3 K" in text
+    assert "not above −15.0 °C: quick-frozen rule" in text
+    assert "not reckoned" in text
+
+
+def test_a_cargo_past_its_limit_is_not_given_hours() -> None:
+    names = [container(place + 1) for place in range(5)]
+    past = cargo(names, hours_as_now=0.0, hours_as_now_low=0.0, hours_as_now_high=0.0)
+    assert "Cargo has, as it goes on past its limit now" in _text(cargo=past)

@@ -107,6 +107,19 @@ class Urgency:
 
 
 @dataclass(frozen=True, slots=True)
+class CargoView:
+    """What the cargo is taken for, how warm it is reckoned to be, and how long it has."""
+
+    cargo: str
+    known_from: str
+    temperatures: str
+    fitted: str
+    limits: str
+    if_failed: str
+    as_now: str
+
+
+@dataclass(frozen=True, slots=True)
 class EvidenceView:
     """One piece of evidence: what the log shows, and what it does to the odds."""
 
@@ -209,6 +222,7 @@ class Unit:
     set_point: str
     set_point_value: float | None
     regime_class: str
+    cargo: CargoView | None
     compared_with: str
     position: str
     first_check: str

@@ -29,6 +29,7 @@ def build_report(
     features: pl.DataFrame,
     excursions: pl.DataFrame,
     defrosts: pl.DataFrame,
+    cargo: pl.DataFrame,
     voyage_events: pl.DataFrame,
     set_aside: pl.DataFrame,
     timeline: pl.DataFrame,
@@ -47,7 +48,7 @@ def build_report(
 
     Parameters
     ----------
-    findings, features, excursions, defrosts, voyage_events, set_aside
+    findings, features, excursions, defrosts, cargo, voyage_events, set_aside
         Tables as in :mod:`coldsift.schema`, units as stated there.
     timeline
         The common log with ``regime``, ``controlling_air``, ``band_low``, ``band_high`` [°C] and ``gap``
@@ -79,6 +80,7 @@ def build_report(
         features=features,
         excursions=excursions,
         defrosts=defrosts,
+        cargo=cargo,
         voyage_events=voyage_events,
         set_aside=set_aside,
         timeline=timeline,

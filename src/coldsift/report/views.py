@@ -16,6 +16,7 @@ from coldsift.causes.signs import MOST_STEPS, STEP
 from coldsift.report import charts, words
 from coldsift.report.cause_views import blank_hypotheses, probable_causes, risk_weights, script_table
 from coldsift.report.model import (
+    CargoView,
     EventView,
     ExcursionView,
     FeatureView,
@@ -61,6 +62,7 @@ def build_page(
     features: pl.DataFrame,
     excursions: pl.DataFrame,
     defrosts: pl.DataFrame,
+    cargo: pl.DataFrame,
     voyage_events: pl.DataFrame,
     set_aside: pl.DataFrame,
     timeline: pl.DataFrame,
@@ -85,6 +87,7 @@ def build_page(
     feature_rows, spans = _rows(_furthest(with_value)), _rows(_log_spans(timeline))
     reasons_why_not = _rows(_not_assessed(features))
     defrost_words = _defrost_words(defrosts)
+    cargo_views = {row["container"]: _cargo(row) for row in cargo.iter_rows(named=True)}
     findings = findings.sort("rank", "container")
     groups = {group.key: group for group in GROUPS}
     probable = probable_causes(
@@ -111,6 +114,7 @@ def build_page(
                 set_point=words.number(row["set_point"], 1, "°C"),
                 set_point_value=row["set_point"],
                 regime_class=words.plain(row["regime_class"] or ""),
+                cargo=cargo_views.get(container),
                 compared_with=row["compared_with"] or "",
                 position=row["position"] or "",
                 first_check=row["first_check"] or "",
@@ -214,6 +218,51 @@ def _urgency(row: dict[str, Any]) -> Urgency:
     )
 
 
+def _cargo(row: dict[str, Any]) -> CargoView:
+    def node(name: str) -> str:
+        best, low, high = (words.number(row[f"{name}{edge}"], 1) for edge in ("", "_low", "_high"))
+        return f"{best} ({low} to {high})"
+
+    limits = [
+        f"{word} {words.number(row[edge], 1, '°C')}"
+        for word, edge in (("not below", "limit_low"), ("not above", "limit_high"))
+        if row[edge] is not None
+    ]
+    if row["mean_kinetic_limit"] is not None:
+        kinetic, allowed = (
+            words.number(row[name], 1, "°C") for name in ("mean_kinetic_temperature", "mean_kinetic_limit")
+        )
+        limits.append(f"mean kinetic temperature not above {allowed} (the air's so far: {kinetic})")
+    known = row["surface"] is not None
+    return CargoView(
+        cargo=row["cargo"],
+        known_from=row["known_from"],
+        temperatures=f"outer {node('surface')}, core {node('core')} °C" if known else "not reckoned",
+        fitted=f"fitted to the cargo probes within {words.number(row['fit_error'], 1, 'K')}"
+        if row["fitted"]
+        else "reckoned from the air alone",
+        limits=f"{', '.join(limits)}: {row['limit_from']}" if limits else "none known",
+        if_failed=_hours_left(row, "hours_if_failed") if known else words.NONE,
+        as_now="still being pulled down"
+        if row["pulling_down"]
+        else _hours_left(row, "hours_as_now")
+        if known
+        else words.NONE,
+    )
+
+
+def _hours_left(row: dict[str, Any], name: str) -> str:
+    """Hours until the outer cargo passes a limit, with their band."""
+    best, low, high = row[name], row[f"{name}_low"], row[f"{name}_high"]
+    if best == 0:
+        return "past its limit now"
+    if best is None and low is None:
+        return "not within 30 days"
+    longest = words.duration(high) if high is not None else "more than 30 days"
+    middle = words.duration(best) if best is not None else "more than 30 days"
+    return f"{middle} ({words.duration(low)} to {longest})"
+
+
 def _missing(units: Sequence[Unit]) -> tuple[Missing, ...]:
     found: dict[str, list[tuple[str, str]]] = {}
     for unit in units:
@@ -231,13 +280,18 @@ def _excursion(row: dict[str, Any]) -> ExcursionView:
         start=words.moment(row["start"]),
         start_range=f"between {words.moment(row['start_earliest'])} and {words.moment(row['start_latest'])}"
         if row["start_earliest"] is not None
-        else "or earlier: the log begins outside the band",
+        else "or earlier: no reading before it is surely inside",
         end=words.moment(row["end"]),
         end_range=f"between {words.moment(row['end_earliest'])} and {words.moment(row['end_latest'])}"
         if ended
         else "not ended at the last reading",
         duration=words.duration(row["hours"])
-        + (f", and {words.duration(row['gap_hours'])} without readings" if row["gap_hours"] else ""),
+        + (f", and {words.duration(row['gap_hours'])} without readings" if row["gap_hours"] else "")
+        + (
+            f"; at most {words.duration(row['hours_at_most'])}"
+            if row["hours_at_most"] is not None and row["hours_at_most"] > row["hours"] + 0.01
+            else ""
+        ),
         peak=f"{words.number(row['peak'], 1, '°C')} (edge {words.number(row['band_edge'], 1, '°C')})",
         degree_hours=words.number(row["degree_hours"], 1, "K·h"),
         mean_kinetic=words.number(row["mean_kinetic_temperature"], 1, "°C"),

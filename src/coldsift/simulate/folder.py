@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import polars as pl
 from coldsift.simulate import Fleet, simulate
 from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.layouts import write_logs
+from coldsift.simulate.papers import papers_of
 from coldsift.simulate.plan import FleetPlan, plan_fleet, sample_voyage
 
 TRUTH = "voyage.json"
@@ -66,7 +68,7 @@ def write_sample(out: Path) -> list[Path]:
     assignment = {
         container: SAMPLE_LAYOUTS[place % len(SAMPLE_LAYOUTS)] for place, container in enumerate(units)
     }
-    return _write(plan, out, SAMPLE_NAME, assignment)
+    return _write(plan, out, SAMPLE_NAME, assignment, papers_of)
 
 
 def write_voyage(
@@ -99,7 +101,13 @@ def write_voyage(
     )
 
 
-def _write(plan: FleetPlan, out: Path, name: str, assignment: dict[str, str]) -> list[Path]:
+def _write(
+    plan: FleetPlan,
+    out: Path,
+    name: str,
+    assignment: dict[str, str],
+    papers: Callable[[Fleet], dict[str, str]] = lambda fleet: {},
+) -> list[Path]:
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise VoyageError(f"{out} is not an empty folder. Name a new one with --out.")
     out.parent.mkdir(parents=True, exist_ok=True)
@@ -113,7 +121,10 @@ def _write(plan: FleetPlan, out: Path, name: str, assignment: dict[str, str]) ->
             raise VoyageError(str(error)) from error
         truth = json.dumps(truth_of(fleet, name, assignment), indent=1, ensure_ascii=False)
         (staging / TRUTH).write_text(truth + "\n", encoding="utf-8", newline="")
-        (staging / "README.md").write_text(read_me(fleet, name, assignment), encoding="utf-8", newline="")
+        texts = papers(fleet)
+        about = read_me(fleet, name, assignment, tuple(texts))
+        for file, text in {"README.md": about, **texts}.items():
+            (staging / file).write_text(text, encoding="utf-8", newline="")
         if out.exists():
             out.rmdir()
         staging.rename(out)
@@ -155,13 +166,15 @@ def truth_of(fleet: Fleet, name: str, assignment: dict[str, str]) -> dict[str, A
     }
 
 
-def read_me(fleet: Fleet, name: str, assignment: dict[str, str]) -> str:
+def read_me(fleet: Fleet, name: str, assignment: dict[str, str], papers: Sequence[str] = ()) -> str:
     """What a reader of the folder must know first: that it is invented, and what is planted.
 
     Parameters
     ----------
     fleet, name, assignment
         As for :func:`truth_of`.
+    papers
+        Files on the voyage beside the logs.
 
     Returns
     -------
@@ -184,6 +197,11 @@ def read_me(fleet: Fleet, name: str, assignment: dict[str, str]) -> str:
         f"{truth.height} units, {fleet.plan.days:g} days, seed {fleet.plan.seed}, in these layouts: "
         f"{', '.join(layouts)}.",
         "`voyage.json` holds the whole truth for machines: faults, defrosts and excursions of the true air.",
+        *(
+            [f"Papers of the voyage, invented too: {', '.join(f'`{paper}`' for paper in papers)}."]
+            if papers
+            else []
+        ),
         "",
         "## Planted faults",
         "",
