@@ -23,29 +23,13 @@ from coldsift.regimes import build_timeline
 from coldsift.schema import TIME
 from coldsift.simulate import FleetPlan, UnitPlan
 from coldsift.simulate.machines import draw_machines
+from coldsift.simulate.papers import COMMODITIES
 from coldsift.simulate.plan import container_number
 from coldsift.simulate.record import log_of
 from coldsift.simulate.voyage import ROW_CHANNELS, sail
 from coldsift.voyage.facts import UnitFacts
 
 __all__ = ["COMMODITIES", "Planted", "first_plant", "judge", "probed_plan", "second", "without"]
-
-COMMODITIES = {
-    "frozen meat": "beef_frozen",
-    "frozen vegetables": "vegetables_frozen",
-    "frozen fish": "fish_frozen",
-    "ice cream": "ice_cream",
-    "deep-frozen fish": "fish_frozen",
-    "chilled meat": "beef_chilled",
-    "dairy": "fresh_dairy",
-    "apples": "apple",
-    "citrus": "orange",
-    "grapes": "grape",
-    "avocados": "avocado",
-    "pineapples": "pineapple",
-    "bananas": "banana",
-}
-"""The simulator's loads by the ids of the commodities file."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ from coldsift.dossier.model import (
     CauseNote,
     Event,
     FileNote,
-    ProbeVerdict,
     Reconstruction,
     Sensitivity,
     SourceNote,
     TreatmentNote,
 )
 from coldsift.excursions import find_excursions
+from coldsift.protocols import ProbeVerdict
 from coldsift.regimes import find_defrosts
 from tests.builders import START, clock, log, timeline
 

@@ -8,6 +8,8 @@ from datetime import datetime
 
 import polars as pl
 
+from coldsift.protocols import ProbeVerdict
+
 
 @dataclass(frozen=True, slots=True)
 class SourceNote:
@@ -58,16 +60,6 @@ class CauseNote:
     chance: float
     evidence_for: tuple[str, ...]
     evidence_against: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ProbeVerdict:
-    """Where one cold-treatment probe stands."""
-
-    probe: str
-    verdict: str
-    credited_days: float
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,6 @@ from coldsift.dossier.events import timeline_events
 from coldsift.dossier.model import (
     CauseNote,
     FileNote,
-    ProbeVerdict,
     Reconstruction,
     SourceNote,
     TreatmentNote,
@@ -323,10 +322,7 @@ def _treatment(screening: Screening, container: str, timeline: pl.DataFrame) -> 
         verdict=judged.verdict,
         reason=judged.reason,
         earliest_completion=judged.earliest_completion,
-        probes=tuple(
-            ProbeVerdict(probe.probe, probe.verdict, probe.credited_days, probe.reason)
-            for probe in judged.probes
-        ),
+        probes=judged.probes,
         how_counted=protocol.how_counted,
         assumed=judged.assumed,
         days=judged.days,
