@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -60,6 +62,8 @@ def test_a_source_that_was_changed_is_status_one(written: Path, tmp_path: Path) 
         (("QXAU0000016", "log.csv", "--notes", "none.csv"), "Name a file that can be read"),
         (("QXAU0000016", "log.csv", "--events", "events.csv"), "line 2"),
         (("QXAU0000016", "log.csv", "--facts", "facts.toml"), "no goods called 'moon rock'"),
+        (("QXAU0000016", "log.csv", "--goods", "goods.toml"), "commodities.foo.optimum: is missing"),
+        (("QXAU0000016", "log.csv", "--protocols", "goods.toml"), "goods.toml"),
         (("--verify", "nowhere", "log.csv"), "holds no dossier.json"),
     ],
 )
@@ -71,7 +75,9 @@ def test_a_wrong_call_is_status_two_and_leaves_no_output(
         "container,time,holder\nQXAU0000016,2026-01-02,Ship\nQXAU0000016,2026-01-01,Quay\n", encoding="utf-8"
     )
     (tmp_path / "facts.toml").write_text("[every_unit]\ncargo = 'moon rock'\n", encoding="utf-8")
+    (tmp_path / "goods.toml").write_text("[commodities.foo]\nname = 'Foo'\n", encoding="utf-8")
     done = run("dossier", *arguments, "--out", "out", cwd=tmp_path)
+    assert "\ufffd" not in done.stderr
     assert done.returncode == 2, done.stdout + done.stderr
     assert told in done.stderr
     assert "Traceback" not in done.stderr
@@ -84,3 +90,23 @@ def test_a_facts_file_serves_the_screening_too(tmp_path: Path) -> None:
     done = run("screen", tmp_path / "log.csv", "--facts", tmp_path / "facts.toml", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "ce cream" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_single_reading_makes_a_dossier_that_says_how_little_it_is(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("\n".join(GOOD.splitlines()[:2]) + "\n", encoding="utf-8")
+    done = run("dossier", "QXAU0000016", tmp_path / "log.csv", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Nothing is known before 2026-01-01 00:00 and after 2026-01-01 00:00 UTC" in done.stdout
+
+
+def test_without_a_browser_the_page_stands_and_the_message_says_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text(GOOD, encoding="utf-8")
+    command = [sys.executable, "-m", "coldsift.cli", "dossier", "QXAU0000016", "log.csv", "--out", "out"]
+    bare = {"PATH": "", "HOME": str(tmp_path)}
+    done = subprocess.run(
+        command, capture_output=True, text=True, encoding="utf-8", check=False, cwd=tmp_path, env=bare
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "No PDF: " in done.stdout
+    assert (tmp_path / "out" / "index.html").is_file()
+    assert not list((tmp_path / "out").glob("*.pdf"))

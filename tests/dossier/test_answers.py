@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -123,8 +124,11 @@ def test_what_half_the_ship_had_is_not_put_on_one_box() -> None:
             for place in range(10, 16)
         ]
 
-    assert "it was this box, not the ship" in said(unit(WARM, HOURS), *others(np.full(len(HOURS), 3.0)))[2]
-    assert "most of the ship had it" in said(unit(WARM, HOURS), *others(WARM))[2]
+    assert (
+        "this speaks for the box, not the ship"
+        in said(unit(WARM, HOURS), *others(np.full(len(HOURS), 3.0)))[2]
+    )
+    assert "a cause that the ship shared" in said(unit(WARM, HOURS), *others(WARM))[2]
     assert "No other units" in said(unit(WARM, HOURS))[2]
 
 
@@ -245,3 +249,44 @@ def test_what_the_log_cannot_tell_is_never_empty_and_names_what_is_not_logged() 
     assert "Where the 1 cargo probe" in " ".join(
         cannot_tell(probed, find_gaps(own), schema.CUSTODY.empty(), [])
     )
+
+
+def test_without_a_set_point_nothing_is_called_within_its_band() -> None:
+    first = said(log(HOURS, CONTAINER, supply_air=WARM, return_air=WARM + 1))[0]
+    assert first.startswith("Nothing can be said: no set point was logged")
+
+
+def test_hours_of_the_cargo_above_its_limit_leave_gaps_out() -> None:
+    kept = (HOURS < 30) | (HOURS >= 50)
+    line = pl.DataFrame(
+        {
+            "container": CONTAINER,
+            "time": [START + timedelta(hours=float(hour)) for hour in HOURS[kept]],
+            **{
+                f"{node}{edge}": np.where(HOURS[kept] >= 20, 8.0, 3.0)
+                for node in ("surface", "core")
+                for edge in ("", "_low", "_high")
+            },
+        }
+    )
+    cargo = schema.CARGO.conform(
+        pl.DataFrame(
+            {
+                "container": [CONTAINER],
+                "cargo": ["Grapes"],
+                "known_from": ["facts file"],
+                "limit_high": [5.0],
+                "limit_from": ["contract"],
+                "fitted": [False],
+                "pulling_down": [False],
+            }
+        )
+    )
+    known = replace(
+        found(unit(WARM[kept], HOURS[kept])),
+        cargo=cargo,
+        cargo_temperatures=schema.CARGO_TEMPERATURES.conform(line),
+    )
+    text = answers(known)[1].answer
+    # From 20 h to 29.75 h, and from 50 h to the last reading at 71.75 h.
+    assert "for 31.5\u00a0h (gaps taken out), first at 2026-01-05 20:00 UTC" in text

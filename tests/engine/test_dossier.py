@@ -58,7 +58,7 @@ def test_the_five_answers_name_time_distance_cause_holder_and_what_is_not_known(
     assert "beyond the edge" in how_far
     assert "core reckoned at" in how_far
     assert "xpansion valve" in why
-    assert "this box, not the ship" in why
+    assert "this speaks for the box, not the ship" in why
     assert "It began with Ship (invented)" in custody
     assert "Discharge terminal (invented)" in custody
     assert "simulated units only" not in untold
@@ -223,6 +223,18 @@ def test_a_source_that_is_missing_or_was_changed_is_named(copied: Path, tmp_path
     assert "is not among the files given" in verify(copied, [sources]).difference
 
 
+def test_a_source_under_another_name_is_told_and_another_folder_does_no_harm(
+    copied: Path, tmp_path: Path
+) -> None:
+    sources = tmp_path / "sources"
+    shutil.copytree(SAMPLE, sources)
+    assert verify(copied, [sources]).difference == ""
+    (sources / "XQTU4234768.csv").rename(sources / "renamed.csv")
+    assert verify(copied, [sources]).difference == (
+        "source XQTU4234768.csv is called renamed.csv here; give it under its name"
+    )
+
+
 def test_a_source_that_was_not_there_is_named(copied: Path, tmp_path: Path) -> None:
     sources = tmp_path / "sources"
     shutil.copytree(SAMPLE, sources)
@@ -279,3 +291,18 @@ def test_a_contract_s_band_moves_the_excursion_of_its_unit_alone(tmp_path: Path)
     assert wide.filter(other).equals(usual.filter(other))
     assert wide.filter(~other)["band_edge"].to_list() == [-14.0]
     assert usual.filter(~other)["band_edge"].to_list() == [-17.0]
+
+
+@pytest.mark.parametrize(
+    ("change", "to", "told"),
+    [
+        ('"tables": {', '"tables": [], "was": {', "no record of a dossier"),
+        ('"file": "inputs/facts/facts.toml"', '"file": "../../../etc/hostname"', "outside the bundle"),
+        ('"format": 1', '"format": 2', "is of format 2"),
+        ('"bands": {', '"bands": {"other": 1, ', "no record of a dossier"),
+    ],
+)
+def test_a_record_that_was_bent_is_refused(copied: Path, change: str, to: str, told: str) -> None:
+    changed_record(copied, change, to)
+    with pytest.raises(DossierError, match=told):
+        verify(copied, [SAMPLE])

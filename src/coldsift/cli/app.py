@@ -239,7 +239,8 @@ def _refusing() -> Iterator[None]:
         ThresholdsError,
         WrongCall,
     ) as error:
-        _say(f"error: {plain(str(error))}")
+        # Some messages list one fault a line.
+        _say("\n".join(map(plain, f"error: {error}".split("\n"))))
         raise typer.Exit(2) from None
 
 

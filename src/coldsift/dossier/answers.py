@@ -11,6 +11,7 @@ import polars as pl
 
 from coldsift.causes import HEALTHY
 from coldsift.dossier.model import Answer, CauseNote, Sensitivity, TreatmentNote
+from coldsift.regimes.timeline import GAP_FACTOR
 from coldsift.report.words import chance, duration, moment, number, percent
 
 BEFORE_HOURS = 3.0
@@ -110,6 +111,11 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     air = found.timeline["controlling_air"].drop_nulls()
     if air.is_empty():
         first = ("Nothing can be said: no supply or return air was logged in this window.", "")
+    elif found.timeline["band_high"].count() == 0:
+        first = (
+            "Nothing can be said: no set point was logged, so there is no band to hold the air against.",
+            "",
+        )
     else:
         first = (
             "The log shows no excursion in this window: the controlling air stayed within its band, or was "
@@ -235,15 +241,18 @@ def _cargo(found: Findings) -> str:
     limit = cargo["limit_high"]
     if limit is None:
         return f"{text}."
-    above = line.with_columns(step=pl.col("time").shift(-1) - pl.col("time")).filter(
-        pl.col("surface") > limit
+    step = (pl.col("time").shift(-1) - pl.col("time")).dt.total_seconds() / 3600
+    above = line.with_columns(step=step).with_columns(
+        seen=pl.col("step") <= GAP_FACTOR * pl.col("step").median()
     )
+    above = above.filter(pl.col("surface") > limit)
     if above.is_empty():
         return f"{text}; outer cargo never reckoned above its limit of {number(limit, 1, '°C')}."
-    hours = above.select(pl.col("step").sum().dt.total_seconds() / 3600).item()
+    hours = above.select(pl.col("step").filter("seen").sum()).item()
+    gaps = "" if above["seen"].drop_nulls().all() else " (gaps taken out)"
     return (
-        f"{text}; outer cargo above its limit of {number(limit, 1, '°C')} for {duration(hours)}, first at "
-        f"{moment(above['time'][0])} UTC."
+        f"{text}; outer cargo above its limit of {number(limit, 1, '°C')} for {duration(hours)}{gaps}, first "
+        f"at {moment(above['time'][0])} UTC."
     )
 
 
@@ -301,9 +310,9 @@ def _ship_or_box(found: Findings, main: Mapping[str, Any]) -> str:
         f"were outside their bands for {percent(share)} of them"
     )
     if share >= SHIP_SHARE:
-        return f"{told}: most of the ship had it, not this box alone."
+        return f"{told}: this speaks for a cause that the ship shared."
     if share <= BOX_SHARE:
-        return f"{told}: it was this box, not the ship."
+        return f"{told}: this speaks for the box, not the ship."
     return f"{told}: some others had it too."
 
 

@@ -306,17 +306,36 @@ def _read(folder: Path) -> dict[str, Any]:
             raise DossierError(
                 f"{folder / RECORD} is of format {record['format']}; this coldsift reads {FORMAT}."
             )
-        for key in ("request", "settings", "inputs", "sources", "tables", "told", "versions"):
-            record[key]
+        _check_shape(folder, record)
     except OSError as error:
         raise DossierError(
             f"{folder} holds no {RECORD}. Name the bundle folder of a dossier after --verify."
         ) from error
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         if isinstance(error, DossierError):
             raise
         raise DossierError(f"{folder / RECORD} is no record of a dossier.") from error
     return dict(record)
+
+
+def _check_shape(folder: Path, record: Mapping[str, Any]) -> None:
+    """Raise when a part is missing or of another kind, or a file lies outside the bundle."""
+    parts = ("request", "settings", "inputs", "tables", "told", "versions")
+    asked, read = {"container", "from", "to"}, {"path", "sha256"}
+    whole = (
+        all(isinstance(record[part], dict) for part in parts)
+        and asked <= record["request"].keys()
+        and all(read <= source.keys() for source in record["sources"])
+        and record["settings"]["bands"].keys() == {entry.name for entry in fields(Bands)}
+    )
+    if not whole:
+        raise ValueError("a part is missing or of another kind")
+    within = folder.resolve()
+    files = [f"{name}.parquet" for name in record["tables"]]
+    files += [entry["file"] for entry in record["inputs"].values()]
+    for name in files:
+        if not (within / name).resolve().is_relative_to(within):
+            raise DossierError(f"{folder / RECORD} names a file outside the bundle: {name}.")
 
 
 def _changed_files(folder: Path, record: Mapping[str, Any]) -> Iterator[str]:
@@ -375,6 +394,9 @@ def _moved_sources(record: Mapping[str, Any], screening: Screening) -> Iterator[
     for sha256, path in then.items():
         if sha256 not in now:
             yield f"source {path} (SHA-256 {sha256}) is not among the files given, or was changed"
+        # A source goes by its content and its name.
+        elif now[sha256].rsplit("/", 1)[-1] != path.rsplit("/", 1)[-1]:
+            yield f"source {path} is called {now[sha256]} here; give it under its name"
     for sha256, path in now.items():
         if sha256 not in then:
             yield f"source {path} (SHA-256 {sha256}) was not read for this dossier"

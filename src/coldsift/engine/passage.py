@@ -17,7 +17,7 @@ from coldsift.cargo import (
     load_goods,
 )
 from coldsift.excursions import divide, find_defrost_rises, find_gaps
-from coldsift.protocols import ProtocolError, find_protocol
+from coldsift.protocols import ProtocolError, find_protocol, load_protocols
 from coldsift.regimes import Bands
 from coldsift.schema import CUSTODY
 from coldsift.voyage import Facts, FactsError, UnitFacts, read_custody, read_facts
@@ -75,6 +75,7 @@ def read_voyage(files: VoyageFiles, time_zone: str | None = None, date_order: st
         is not counts as one.
     """
     goods = load_goods(files.goods)
+    load_protocols(files.protocols)
     facts = read_facts(files.facts) if files.facts else Facts()
     faults = []
     for where, unit in (("every_unit", facts.every), *facts.units.items()):

@@ -247,7 +247,7 @@ def _known(screening: Screening, asked: str) -> str:
 def _window(timeline: pl.DataFrame, container: str, request: Request) -> tuple[datetime, datetime]:
     first, last = timeline["time"][0], timeline["time"][-1]
     start, end = request.start or first, request.end or last
-    if start >= end:
+    if start > end:
         raise DossierError(
             f"the window ends at {end:%Y-%m-%d %H:%M} UTC, before it begins at {start:%Y-%m-%d %H:%M} UTC. "
             "Correct --from or --to."

@@ -14,6 +14,9 @@ from coldsift.intake import times
 from coldsift.schema import TIME
 from coldsift.voyage.headings import delimiter_of
 
+MOST = 80
+"""Characters of a cell that a message shows."""
+
 SHOWN_LINES = 3
 """Faulty lines named in one message."""
 
@@ -152,7 +155,7 @@ def refuse(path: Path, faulty: pl.DataFrame, what: str, do: str) -> None:
 def as_it_stands(row: Mapping[str, object]) -> str:
     """A line for a message: ``line 4 (CSQU3054383, 2026-01-05 10:00, ...)``."""
     cells = [
-        f"{value:%Y-%m-%d %H:%M} UTC" if hasattr(value, "strftime") else str(value)
+        f"{value:%Y-%m-%d %H:%M} UTC" if hasattr(value, "strftime") else " ".join(str(value).split())[:MOST]
         for name, value in row.items()
         if name != "line" and value is not None
     ]
