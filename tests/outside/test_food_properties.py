@@ -1,6 +1,6 @@
 """Thermal properties of foods against the equations and values of the handbooks.
 
-Coefficients are those of Choi and Okos 1986 as in ASHRAE Refrigeration, "Thermal Properties of Foods": from
+Coefficients are those of 1986 as in ASHRAE Refrigeration, "Thermal Properties of Foods": from
 memory. Expected values were computed from the same remembered equations apart from this code, compositions
 from memory: they check the arithmetic, not the handbook.
 """
@@ -73,7 +73,7 @@ def test_water_content_alone_gives_the_specific_heat() -> None:
 
 
 def test_most_of_the_water_of_lean_beef_is_ice_at_minus_18() -> None:
-    """Tchigeov, from memory; computed for a freezing point of −1.7 °C."""
+    """Ice fraction as in ASHRAE Refrigeration, from memory; computed for a freezing point of −1.7 °C."""
     assert ice_share(0.7313, -1.7, [-18.0, -10.0]) == pytest.approx([0.6463, 0.6121], abs=1e-4)
     assert ice_share(0.7313, -1.7, [-1.7, 0.0, 20.0]) == pytest.approx([0.0, 0.0, 0.0])
 
@@ -133,7 +133,7 @@ def test_respiration_goes_through_its_points_and_on_by_q10() -> None:
 
 
 def test_a_fitted_curve_of_apples_is_met_between_its_points() -> None:
-    """f (1.8 t + 32)^g, f 5.6871e-4, g 2.5977, Becker and Fricke, from memory: 4.622, 8.799, 14.733 and
+    """f (1.8 t + 32)^g, f 5.6871e-4, g 2.5977, ASHRAE Refrigeration, from memory: 4.622, 8.799, 14.733 and
     32.749 mg/(kg h) at 0, 5, 10 and 20 °C; computed. Log-linear between 0, 10 and 20 °C."""
     points = ((0.0, 4.622), (10.0, 14.733), (20.0, 32.749))
     assert respiration_rate(points, 5.0) == pytest.approx(8.799, rel=0.07)

@@ -41,8 +41,8 @@ def cooled(slab: Slab, seconds: np.ndarray, start: float, air: float, **how: flo
     return course.centre[1:, 0]
 
 
-# First-term constants: computed with brentq; they agree to four figures with the tables in Incropera and
-# Cengel as remembered (from memory).
+# First-term constants: computed with brentq; they agree to four figures with the tables in two
+# textbooks of heat transfer as remembered (from memory).
 FIRST_TERMS = {
     (0.1, PLATE): (0.3111, 1.0161),
     (0.1, CYLINDER): (0.4417, 1.0246),
@@ -112,8 +112,10 @@ def test_single_values_of_the_series(shape: int, biot: float, fourier: float, ex
 
 
 def test_a_thermocouple_bead_answers_as_one_store() -> None:
-    """Incropera, example 5.1, via an open textbook companion (published): h 400, k 20, c 400, ρ 8500, from 25
-    to 199 °C in gas of 200 °C after 5.165 s (the book rounds to 5.2)."""
+    """Textbook of heat transfer, example 5.1, via its companion (published).
+
+    h 400, k 20, c 400, ρ 8500, from 25 to 199 °C in gas of 200 °C after 5.165 s (the book rounds to 5.2).
+    """
     bead = one(0.353e-3, 20.0, 20.0 / (400.0 * 8500.0), 400.0, SPHERE)
     seconds = np.full(1000, 0.006)
     centre = cooled(bead, seconds, 25.0, 200.0)
@@ -121,8 +123,10 @@ def test_a_thermocouple_bead_answers_as_one_store() -> None:
 
 
 def test_an_egg_is_boiled_in_a_quarter_of_an_hour() -> None:
-    """Cengel, from memory: 5 cm, k 0.627, α 1.51e-7, h 1200, from 5 to 70 °C in water of 95 °C: 865 s in the
-    book from one term with rounded constants; 863 s computed."""
+    """A textbook example, from memory: 5 cm, k 0.627, α 1.51e-7, h 1200, from 5 to 70 °C in water of 95 °C.
+
+    865 s in the book from one term with rounded constants; 863 s computed.
+    """
     egg = one(0.025, 0.627, 1.51e-7, 1200.0, SPHERE)
     seconds = np.full(500, 2.0)
     centre = cooled(egg, seconds, 5.0, 95.0)
@@ -130,7 +134,7 @@ def test_an_egg_is_boiled_in_a_quarter_of_an_hour() -> None:
 
 
 def test_an_apple_cools_over_night() -> None:
-    """R 0.04 m, k 0.418, ρ 840, c 3810, h 8, from 25 °C in air of 0 °C: computed; properties as in Cengel,
+    """R 0.04 m, k 0.418, ρ 840, c 3810, h 8, from 25 °C in air of 0 °C: computed; properties as in a book,
     from memory."""
     apple = one(0.04, 0.418, 0.418 / (840.0 * 3810.0), 8.0, SPHERE)
     hours = np.arange(0.01, 10.001, 0.01)
@@ -159,7 +163,7 @@ def temperature_at_depth(depth: float, k: float, diffusivity: float, h: float, t
 
 @pytest.mark.parametrize(
     ("soil", "surface", "diffusivity", "days", "depth"),
-    [  # computed; examples of Cengel (0.80 m) and Incropera (0.68 m), from memory
+    [  # computed; examples of two textbooks (0.80 m and 0.68 m), from memory
         (15.0, -10.0, 1.5e-7, 90.0, 0.801),
         (20.0, -15.0, 1.38e-7, 60.0, 0.677),
     ],

@@ -17,7 +17,7 @@ WATER_HEAT = 4190.0
 """Specific heat of water. [J/kg K]"""
 
 ICE_HEAT = 1950.0
-"""Specific heat of ice at -18 °C. [J/kg K] Choi and Okos, from memory."""
+"""Specific heat of ice at -18 °C. [J/kg K] ASHRAE Refrigeration, Thermal Properties of Foods, from memory."""
 
 FUSION_HEAT = 333.6e3
 """Heat of fusion of ice at 0 °C. [J/kg] From memory."""
@@ -27,7 +27,7 @@ RESPIRATION_HEAT = 10.7e3 / 3600.0
 memory."""
 
 # Coefficients of 1, t and t² with t in °C: density [kg/m³], specific heat [J/kg K], conductivity [W/m K].
-# Choi and Okos 1986 as in ASHRAE Refrigeration, "Thermal Properties of Foods": from memory.
+# Coefficients of 1986 as in ASHRAE Refrigeration, "Thermal Properties of Foods": from memory.
 _DENSITY: Mapping[str, tuple[float, float, float]] = {
     "water": (997.18, 3.1439e-3, -3.7574e-3),
     "ice": (916.89, -0.13071, 0.0),
@@ -178,7 +178,7 @@ def ice_share(water: float, freezing_point: float, temperature: ArrayLike) -> Ar
 
     Notes
     -----
-    Source: Tchigeov's equation as in ASHRAE Refrigeration, from memory.
+    Source: ASHRAE Refrigeration, Thermal Properties of Foods, from memory.
     """
     depth = np.log1p(np.maximum(freezing_point - np.asarray(temperature, dtype=np.float64), 0.0))
     return np.asarray(1.105 * water * depth / (depth + 0.7138))
