@@ -207,27 +207,6 @@ def enthalpy(water: float, freezing_point: float, temperature: ArrayLike) -> Arr
     return np.asarray(specific_heat_of_water_content(water) * below - ice * fusion)
 
 
-def apparent_specific_heat(water: float, freezing_point: float, temperature: ArrayLike) -> Array:
-    """Slope of :func:`enthalpy`: specific heat with the freezing in it. [J/kg K].
-
-    Parameters
-    ----------
-    water, freezing_point, temperature
-        As in :func:`enthalpy`.
-    """
-    below = np.asarray(temperature, dtype=np.float64) - freezing_point
-    frozen = below < 0.0
-    depth = np.log1p(np.maximum(-below, 0.0))
-    slope = np.where(
-        frozen,
-        -1.105 * water * 0.7138 / ((depth + 0.7138) ** 2 * (1.0 + np.maximum(-below, 0.0))),
-        0.0,
-    )
-    ice = ice_share(water, freezing_point, temperature)
-    fusion = FUSION_HEAT + (WATER_HEAT - ICE_HEAT) * below
-    return np.asarray(specific_heat_of_water_content(water) - ice * (WATER_HEAT - ICE_HEAT) - slope * fusion)
-
-
 def respiration_heat(rate: ArrayLike) -> Array:
     """Heat of respiration. [W/t].
 
