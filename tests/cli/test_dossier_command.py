@@ -96,7 +96,7 @@ def test_a_single_reading_makes_a_dossier_that_says_how_little_it_is(tmp_path: P
     (tmp_path / "log.csv").write_text("\n".join(GOOD.splitlines()[:2]) + "\n", encoding="utf-8")
     done = run("dossier", "QXAU0000016", tmp_path / "log.csv", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "Nothing is known before 2026-01-01 00:00 and after 2026-01-01 00:00 UTC" in done.stdout
+    assert "This window shows nothing before 2026-01-01 00:00 and after 2026-01-01 00:00 UTC" in done.stdout
 
 
 def test_without_a_browser_the_page_stands_and_the_message_says_what_to_do(tmp_path: Path) -> None:

@@ -114,7 +114,7 @@ def test_a_loss_of_supply_is_named_before_any_cause_that_was_weighed() -> None:
     why = said(unit(WARM, HOURS, power_state=powered), causes=(cause,))[2]
     assert why.index("supply was off at this unit") < why.index("Evaporator iced up, 40")
     healthy = CauseNote("healthy", "Nothing wrong", 0.96, (), ())
-    assert "points to no fault of the unit" in said(unit(WARM, HOURS), causes=(healthy,))[2]
+    assert "does not tell of a fault of the unit" in said(unit(WARM, HOURS), causes=(healthy,))[2]
 
 
 def test_what_half_the_ship_had_is_not_put_on_one_box() -> None:
@@ -290,3 +290,16 @@ def test_hours_of_the_cargo_above_its_limit_leave_gaps_out() -> None:
     text = answers(known)[1].answer
     # From 20 h to 29.75 h, and from 50 h to the last reading at 71.75 h.
     assert "for 31.5\u00a0h (gaps taken out), first at 2026-01-05 20:00 UTC" in text
+
+
+def test_air_that_a_long_gap_hides_is_not_said_to_have_come_back_then() -> None:
+    hours = np.concatenate([clock(30), clock(30) + 80])
+    first = said(unit(np.where((hours > 20) & (hours < 50), 9.0, 3.0), hours))[0]
+    assert "was back within it at" not in first
+    assert "and last so at 2026-01-06 05:45 UTC; by 2026-01-08 08:00 UTC it was back." in first
+
+
+def test_a_single_reading_is_not_called_within_its_band() -> None:
+    parts = said(unit(WARM[:1], HOURS[:1]))
+    assert parts[0].startswith("Nothing can be said: there is a single reading")
+    assert parts[2].startswith("Cannot be said.")

@@ -11,7 +11,16 @@ import polars as pl
 import pytest
 
 import coldsift
-from coldsift.engine import DossierError, Request, Screening, Settings, VoyageFiles, reconstruct, verify
+from coldsift.engine import (
+    DossierError,
+    OutputError,
+    Request,
+    Screening,
+    Settings,
+    VoyageFiles,
+    reconstruct,
+    verify,
+)
 from coldsift.engine import bundles as writing
 from coldsift.engine.bundles import write_dossier
 from coldsift.engine.reconstructing import digest, instant
@@ -306,3 +315,24 @@ def test_a_record_that_was_bent_is_refused(copied: Path, change: str, to: str, t
     changed_record(copied, change, to)
     with pytest.raises(DossierError, match=told):
         verify(copied, [SAMPLE])
+
+
+def test_files_of_somebody_else_beside_a_dossier_are_left_alone(
+    screening: Screening, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(writing, "PAPERS", {})
+    out = tmp_path / "out"
+    write_dossier(screening, Request(SOUND), out)
+    write_dossier(screening, Request(SOUND), out)
+    (out / "photo.jpg").write_bytes(b"mine")
+    with pytest.raises(OutputError, match="did not write"):
+        write_dossier(screening, Request(SOUND), out)
+    assert (out / "photo.jpg").read_bytes() == b"mine"
+
+
+def test_a_number_that_was_made_none_at_all_is_found(copied: Path) -> None:
+    path = copied / "excursions.parquet"
+    before = digest(path)
+    pl.read_parquet(path).with_columns(degree_hours=float("nan")).write_parquet(path)
+    changed_record(copied, before, digest(path))
+    assert verify(copied, [SAMPLE]).difference.startswith("table excursions, row 1, degree_hours")

@@ -109,6 +109,7 @@ Pair = tuple[str, str]
 
 def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     air = found.timeline["controlling_air"].drop_nulls()
+    silent = air.is_empty() or len(air) < 2 or found.timeline["band_high"].count() == 0
     if air.is_empty():
         first = ("Nothing can be said: no supply or return air was logged in this window.", "")
     elif found.timeline["band_high"].count() == 0:
@@ -116,6 +117,8 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
             "Nothing can be said: no set point was logged, so there is no band to hold the air against.",
             "",
         )
+    elif len(air) < 2:
+        first = ("Nothing can be said: there is a single reading in this window.", "")
     else:
         first = (
             "The log shows no excursion in this window: the controlling air stayed within its band, or was "
@@ -128,8 +131,8 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
         (f"The controlling air lay between {low} and {high}.", "Defrosts included.")
         if len(air)
         else ("–", ""),
-        ("No excursion, so no cause of one.", _leading(found.causes)),
-        ("No excursion, so no custody to name.", ""),
+        ("Cannot be said." if silent else "No excursion, so no cause of one.", _leading(found.causes)),
+        ("Cannot be said." if silent else "No excursion, so no custody to name.", ""),
     )
 
 
@@ -146,6 +149,8 @@ def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
     air = _air_name(found.timeline, main)
     edge = number(main["band_edge"], 1, "°C")
     verb = "rose above" if rose else "fell below"
+    if main["start"] == main["start_latest"]:
+        verb = "was seen above" if rose else "was seen below"
     kind = {
         "initial_warm_load": " This was the first pull-down after loading, not a loss of temperature held "
         "before.",
@@ -157,6 +162,10 @@ def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
         until = f"and had not come back when the readings end, {moment(main['end'])} UTC."
     else:
         until = f"and was back within it at {moment(main['end'])} UTC."
+        if main["end"] == main["end_earliest"]:
+            until = (
+                f"and last so at {moment(main['end'])} UTC; by {moment(main['end_latest'])} UTC it was back."
+            )
     others = found.excursions.filter(pl.col("start") != main["start"]).height
     more = f" {others} other stretches are listed." if others > 1 else " One other is listed." * others
     first = (
@@ -216,7 +225,9 @@ def _how_far(found: Findings, main: Mapping[str, Any]) -> Pair:
         f"temperature {number(main['mean_kinetic_temperature'], 1, '°C')}. In brackets at least and at most, "
         "gaps and the error of reading allowed for."
     )
-    told = " ".join(filter(None, (air, _cargo(found), _treatment(found.treatment))))
+    cold = main["peak"] < main["band_edge"]
+    cargo = _cold_cargo(found) if cold else _cargo(found)
+    told = " ".join(filter(None, (air, cargo, _treatment(found.treatment))))
     return told, _sensitive(found.sensitivity)
 
 
@@ -253,6 +264,21 @@ def _cargo(found: Findings) -> str:
     return (
         f"{text}; outer cargo above its limit of {number(limit, 1, '°C')} for {duration(hours)}{gaps}, first "
         f"at {moment(above['time'][0])} UTC."
+    )
+
+
+def _cold_cargo(found: Findings) -> str:
+    """What the reckoning says of cargo that air below its band met."""
+    if found.cargo_temperatures["surface"].count() == 0 or found.cargo.is_empty():
+        return ""
+    cargo = found.cargo.row(0, named=True)
+    coldest = found.cargo_temperatures.sort("surface", "time", nulls_last=True).row(0, named=True)
+    limit = cargo["limit_low"]
+    edge = "no limit known" if limit is None else f"limit {number(limit, 1, '°C')}"
+    return (
+        f"Cargo ({cargo['cargo']}): outer cargo reckoned at {number(coldest['surface'], 1, '°C')} at its coldest "
+        f"({number(coldest['surface_low'], 1)} to {number(coldest['surface_high'], 1, '°C')}; {edge}), "
+        f"{moment(coldest['time'])} UTC."
     )
 
 
@@ -293,7 +319,7 @@ def _leading(causes: Sequence[CauseNote]) -> str:
         return ""
     first = causes[0]
     if first.id == HEALTHY:
-        return f"The log points to no fault of the unit (chance of one {percent(1 - first.chance)})."
+        return f"The log does not tell of a fault of the unit (chance of one {percent(1 - first.chance)})."
     evidence = f": {first.evidence_for[0]}" if first.evidence_for else ""
     return f"Likeliest of the causes weighed: {first.name}, {percent(first.chance)}{evidence}."
 

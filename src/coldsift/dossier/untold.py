@@ -63,7 +63,7 @@ def _sentences(
         hours = duration(float(gaps["hours"].sum()))
         yield f"Nothing was logged for {hours} in {gaps.height} gap{'s' if gaps.height > 1 else ''}."
     first, last = timeline["time"][0], timeline["time"][-1]
-    yield f"Nothing is known before {moment(first)} and after {moment(last)} UTC."
+    yield f"This window shows nothing before {moment(first)} and after {moment(last)} UTC."
     assumed = [source.path for source in sources if "assumed" in source.clock]
     if assumed:
         yield f"The clock's time zone is assumed, not stated, in {', '.join(assumed)}."

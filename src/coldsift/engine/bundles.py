@@ -102,7 +102,12 @@ def write_dossier(screening: Screening, request: Request, out: Path) -> Written:
                 no_pdf.append(str(error))
                 break
 
-    folder = write_whole(out, f"{BUNDLE}/{RECORD}", fill)
+    folder = write_whole(
+        out,
+        f"{BUNDLE}/{RECORD}",
+        fill,
+        frozenset({"index.html", BUNDLE, "dossier_a4.pdf", "dossier_letter.pdf"}),
+    )
     return Written(folder / "index.html", "".join(no_pdf), found.answers)
 
 
@@ -276,6 +281,7 @@ def _first_difference(name: str, kept: pl.DataFrame, now: pl.DataFrame) -> str:
         if one.dtype.is_float():
             apart = (one - other).abs() > SAME * one.abs().clip(1.0)
             wrong = apart.fill_null(False) | (one.is_null() != other.is_null())
+            wrong |= (one.is_nan() != other.is_nan()).fill_null(False)
         else:
             wrong = one.ne_missing(other)
         if wrong.any():

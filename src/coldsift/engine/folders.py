@@ -17,7 +17,9 @@ class OutputError(Exception):
     """The outputs could not be written; says what and what to do. Nothing was left half-written."""
 
 
-def write_whole(out: Path, marker: str, fill: Callable[[Path], None]) -> Path:
+def write_whole(
+    out: Path, marker: str, fill: Callable[[Path], None], own: frozenset[str] = frozenset()
+) -> Path:
     """Fill a new folder and put it in place, replacing an earlier one whole.
 
     Parameters
@@ -28,6 +30,8 @@ def write_whole(out: Path, marker: str, fill: Callable[[Path], None]) -> Path:
         File by which an earlier output of the same kind is known.
     fill
         Writes everything into the folder it is given.
+    own
+        Names that an earlier output may hold; a folder that holds others too is left alone. Any, where empty.
 
     Returns
     -------
@@ -42,7 +46,8 @@ def write_whole(out: Path, marker: str, fill: Callable[[Path], None]) -> Path:
     out = out.absolute()
     if out.exists() and not out.is_dir():
         raise OutputError(f"{out} is a file. Name another folder with --out.")
-    if out.is_dir() and any(out.iterdir()) and not (out / marker).is_file():
+    held = {path.name for path in out.iterdir()} if out.is_dir() else set()
+    if held and (not (out / marker).is_file() or (own and not held <= own)):
         raise OutputError(
             f"{out} holds files that coldsift did not write. Name an empty or new folder with --out."
         )

@@ -72,7 +72,10 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
         .with_columns(
             peak=pl.when(pl.col("side") > 0).then("highest").otherwise("lowest"),
             hours_at_least=(surely - pl.col("gap_hours")).clip(0.0, pl.col("hours")),
-            degree_hours_at_least=(pl.col("degree_hours") - pl.col("area_error")).clip(0.0),
+            # Where it may have lasted no time at all, it has no area at least either.
+            degree_hours_at_least=pl.when(surely > pl.col("gap_hours"))
+            .then((pl.col("degree_hours") - pl.col("area_error")).clip(0.0))
+            .otherwise(0.0),
             band_edge="first_edge",
             along_with=named(
                 {
