@@ -275,8 +275,9 @@ def _cold_cargo(found: Findings) -> str:
     coldest = found.cargo_temperatures.sort("surface", "time", nulls_last=True).row(0, named=True)
     limit = cargo["limit_low"]
     edge = "no limit known" if limit is None else f"limit {number(limit, 1, '°C')}"
+    best = number(coldest["surface"], 1, "°C")
     return (
-        f"Cargo ({cargo['cargo']}): outer cargo reckoned at {number(coldest['surface'], 1, '°C')} at its coldest "
+        f"Cargo ({cargo['cargo']}): outer cargo reckoned at {best} at its coldest "
         f"({number(coldest['surface_low'], 1)} to {number(coldest['surface_high'], 1, '°C')}; {edge}), "
         f"{moment(coldest['time'])} UTC."
     )

@@ -29,6 +29,9 @@ FORMAT = 1
 BUNDLE, RECORD, INPUTS = "bundle", "dossier.json", "inputs"
 PAPERS: Mapping[Paper, str] = {"A4": "dossier_a4.pdf", "Letter": "dossier_letter.pdf"}
 
+OWN = frozenset({"index.html", BUNDLE, *PAPERS.values()})
+"""All that a dossier's folder holds; one that holds more is somebody's."""
+
 SAME = 1e-9
 """Relative difference up to which two numbers are the same: other machines add in another order."""
 
@@ -106,7 +109,7 @@ def write_dossier(screening: Screening, request: Request, out: Path) -> Written:
         out,
         f"{BUNDLE}/{RECORD}",
         fill,
-        frozenset({"index.html", BUNDLE, "dossier_a4.pdf", "dossier_letter.pdf"}),
+        OWN,
     )
     return Written(folder / "index.html", "".join(no_pdf), found.answers)
 
