@@ -91,6 +91,7 @@ def test_the_parts_of_an_excursion_by_custody_add_up_to_it(screening: Screening)
 def test_a_container_without_an_excursion_is_told_so_and_not_called_safe(screening: Screening) -> None:
     found = reconstruct(screening, Request(SOUND))
     assert found.main_excursion is None
+    assert "core reckoned at" in found.answers[1].answer
     assert "no excursion in this window" in found.answers[0].answer
     text = " ".join(f"{answer.answer} {answer.sure}" for answer in found.answers)
     assert "safe" not in text

@@ -109,7 +109,7 @@ Pair = tuple[str, str]
 
 def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     air = found.timeline["controlling_air"].drop_nulls()
-    silent = air.is_empty() or len(air) < 2 or found.timeline["band_high"].count() == 0
+    silent = len(air) < 2 or found.timeline["band_high"].count() == 0
     if air.is_empty():
         first = ("Nothing can be said: no supply or return air was logged in this window.", "")
     elif found.timeline["band_high"].count() == 0:
@@ -126,11 +126,11 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
             _gap_words(found.gaps, "That does not hold for the gaps"),
         )
     low, high = (number(value, 1, "°C") for value in (air.min(), air.max()))  # type: ignore[arg-type]
+    lay = f"The controlling air lay between {low} and {high}." if len(air) else ""
+    told = " ".join(filter(None, (lay, _cargo(found), _treatment(found.treatment))))
     return (
         first,
-        (f"The controlling air lay between {low} and {high}.", "Defrosts included.")
-        if len(air)
-        else ("–", ""),
+        (told or "–", "Defrosts included." if lay else ""),
         ("Cannot be said." if silent else "No excursion, so no cause of one.", _leading(found.causes)),
         ("Cannot be said." if silent else "No excursion, so no custody to name.", ""),
     )

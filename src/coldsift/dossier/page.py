@@ -7,14 +7,13 @@ import hashlib
 import itertools
 import re
 from importlib import resources
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from coldsift.dossier.model import Reconstruction
 from coldsift.dossier.views import build_document
-from coldsift.report.words import visible
+from coldsift.report.words import printed, visible
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
@@ -39,7 +38,7 @@ def build_dossier(reconstruction: Reconstruction) -> str:
     environment = Environment(
         loader=PackageLoader("coldsift.dossier"),
         autoescape=True,
-        finalize=_visible,
+        finalize=printed,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -53,11 +52,6 @@ def build_dossier(reconstruction: Reconstruction) -> str:
         policy=_policy(style),
         style=Markup(style),
     )
-
-
-def _visible(value: Any) -> Any:
-    """Every text that a template prints passes here, before it is escaped."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _dated(text: str) -> Markup:

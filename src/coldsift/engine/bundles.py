@@ -105,12 +105,7 @@ def write_dossier(screening: Screening, request: Request, out: Path) -> Written:
                 no_pdf.append(str(error))
                 break
 
-    folder = write_whole(
-        out,
-        f"{BUNDLE}/{RECORD}",
-        fill,
-        OWN,
-    )
+    folder = write_whole(out, f"{BUNDLE}/{RECORD}", fill, OWN)
     return Written(folder / "index.html", "".join(no_pdf), found.answers)
 
 

@@ -6,7 +6,6 @@ import base64
 import hashlib
 from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Any
 
 import plotly.offline
 import polars as pl
@@ -16,7 +15,7 @@ from markupsafe import Markup
 from coldsift.causes import Catalogue
 from coldsift.report.model import FeatureWords, MessageView, SourceView
 from coldsift.report.views import build_page
-from coldsift.report.words import visible
+from coldsift.report.words import printed
 
 SCRIPTS = ("page.js", "checks.js", "answers.js")
 
@@ -99,7 +98,7 @@ def build_report(
     environment = Environment(
         loader=PackageLoader("coldsift.report"),
         autoescape=True,
-        finalize=_visible,
+        finalize=printed,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -114,11 +113,6 @@ def build_report(
 
 def _asset(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _visible(value: Any) -> Any:
-    """Every text that a template prints passes here, before it is escaped."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _policy(scripts: Sequence[str]) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 import unicodedata
 from datetime import datetime
+from typing import Any
+
+from markupsafe import Markup
 
 NONE = "–"
 """Shown where there is no value."""
@@ -45,6 +48,11 @@ def visible(text: str) -> str:
         f"‹U+{ord(character):04X}›" if unicodedata.category(character) in _HIDDEN else character
         for character in text.translate(_BLANKS)
     )
+
+
+def printed(value: Any) -> Any:
+    """Every text that a template prints passes here, before it is escaped."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 HYPHENATED = {"pull_down": "pull-down", "set_point_step": "set-point step"}
