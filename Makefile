@@ -5,6 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
+AXE := tests/browser/node_modules/.ready
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
 .PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds saturation sample clean
@@ -18,7 +19,7 @@ test: unit browser
 unit: $(READY_DEV)
 	$(BIN)/python -m pytest -n auto -m "not browser"
 
-browser: $(READY_DEV)
+browser: $(READY_DEV) $(AXE)
 	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || $(MAKE) --no-print-directory chromium
 	$(BIN)/python -m pytest -m browser
 
@@ -61,6 +62,15 @@ chromium:
 		apt-get update -qq && apt-get install -y -qq chromium >/dev/null; \
 	else \
 		echo "no Chromium here and no right to install one: the browser tests will be skipped"; \
+	fi
+
+# Accessibility rules for the browser tests, from the npm registry. Without npm those tests say that they were
+# skipped.
+$(AXE): tests/browser/package-lock.json
+	@if command -v npm >/dev/null; then \
+		npm --prefix tests/browser ci --silent --no-audit --no-fund && touch $@; \
+	else \
+		echo "no npm here: the accessibility tests will be skipped"; \
 	fi
 
 $(VENV)/bin/python:

@@ -28,7 +28,7 @@ from scipy.special import roots_legendre
 from scipy.stats import theilslopes
 
 from coldsift.excursions import find_excursions
-from coldsift.features import FEATURES, unit_features
+from coldsift.features import FEATURES, unit_features, with_saturation
 from coldsift.features.data import clock_features
 from coldsift.intake import Intake, read_logs
 from coldsift.peers import group_statistics
@@ -705,7 +705,7 @@ def scored(pair: Changing, planted: pl.DataFrame) -> pl.DataFrame:
     truth = planted.group_by("container", maintain_order=True).agg(pl.col("planted", "window").first())
     channels = [name for name in pair.frame.columns if name not in ("container", "time")]
     line = as_timeline(planted.select("container", "time", *channels))
-    features = unit_features(line, find_defrosts(line))
+    features = unit_features(with_saturation(line), find_defrosts(line))
     signals = planted.group_by("container", maintain_order=True).agg(
         "age", signal=pair.signal, reading=pl.col(pair.channel)
     )

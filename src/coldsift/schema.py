@@ -518,7 +518,7 @@ def _dataframely_schema(table: Table) -> type[dy.Schema]:
             options.pop("primary_key")
             members[column.name] = dy.Bool(**options)
         else:
-            kinds = {pl.String: dy.String, pl.Float64: dy.Float64, pl.Int64: dy.Int64}
+            kinds = {pl.String: dy.String, pl.Float64: dy.Float64, pl.Int64: dy.Int64, pl.Date: dy.Date}
             members[column.name] = kinds[type(dtype)](**options)
     return type(f"{table.name.title().replace('_', '')}Schema", (dy.Schema,), members)
 
@@ -596,7 +596,7 @@ FINDINGS = Table(
             "0 when it is outside now, empty when no approach is seen",
         ),
         _number("value_at_risk", "", "Urgency part 3: weight of the cargo, 1 unless given"),
-        _text("position", "Stow position bay-row-tier, empty without a stowage plan"),
+        _text("position", "Place on board, bay-row-tier as BBBRRTT (ISO 9711-1); empty when it is not known"),
         _text("regime_class", "Peer class by set point and ambient"),
         _number("set_point", "°C", "Last set point"),
         _text("compared_with", "Peer group: how many other units, which, and whether it is a wider one"),
@@ -605,6 +605,23 @@ FINDINGS = Table(
         Column("number_valid", pl.Boolean(), "", "True when the ISO 6346 check digit is right", False),
     ),
     key=("container",),
+)
+
+REASON_KINDS = ("missing", "state", "trend", "pull_down", "excursion", "feature")
+"""What a reason tells: what the log lacks, where the air is now, when it leaves its band, that the first
+pull-down lasts, that it was out of its band, or a feature that is odd."""
+
+REASONS = Table(
+    "reasons",
+    "The sentences behind each finding, strongest first: together they are its column why.",
+    (
+        _text("container", "Container number", False),
+        _count("place", "1 is the strongest"),
+        _text("words", "The sentence", False),
+        Column("kind", pl.Enum(REASON_KINDS), "", "What it tells", False),
+        _text("feature", "Feature id that it is told from; empty for other kinds"),
+    ),
+    key=("container", "place"),
 )
 
 EXCURSIONS = Table(
@@ -719,6 +736,45 @@ DEFROSTS = Table(
         _number("recovery_minutes", "min", "From its end until the air is back in its band"),
     ),
     key=("container", "start"),
+)
+
+_OF_DAY = "empty on a day without readings"
+
+UNIT_DAYS = Table(
+    "unit_days",
+    "One row a container and day (UTC), from its first reading's day to its last one's, none left out.",
+    (
+        _text("container", "Container number", False),
+        Column("day", pl.Date(), "UTC", "Day", False),
+        _number(
+            "coverage",
+            "",
+            "Share of the day that readings stand for, 0 to 1; of the voyage's first and last day only what "
+            "lies between its first and last reading, empty when that is nothing",
+        ),
+        _number("hours_off", "h", f"Hours without power, as far as the log shows it; {_OF_DAY}"),
+        _number(
+            "hours_outside",
+            "h",
+            "Hours of excursions (kind excursion), cut at midnight, gaps taken out; empty on a day without "
+            "air or set point",
+        ),
+        _number(
+            "degree_hours",
+            "K h",
+            "Area of these beyond the band edge: the air straight between readings, also over midnight. "
+            "An excursion's days add up to it. Empty on a day without air or set point",
+        ),
+        _count("defrosts", f"Defrosts that began; {_OF_DAY}", True),
+        _number("longest_defrost", "min", "Longest of them"),
+        _count("unterminated_defrosts", f"Those that were not terminated; {_OF_DAY}", True),
+        _number("air_low", "°C", "Controlling air, defrosts and hours without power apart: 10th percentile"),
+        _number("air_middle", "°C", "Its median"),
+        _number("air_high", "°C", "Its 90th percentile"),
+        _number("split", "K", "Median of return − supply in hold while the compressor is not known to stand"),
+        _count("alarms", f"Different alarm texts; {_OF_DAY}", True),
+    ),
+    key=("container", "day"),
 )
 
 FEATURES = Table(
@@ -861,6 +917,25 @@ PEERS_THEN = Table(
     key=("time",),
 )
 
+PEER_BANDS = Table(
+    "peer_bands",
+    "How like units ran through time: the middle 80 of 100, in each stretch of equal length.",
+    (
+        _text("peer_group", "Peer group; every one that some unit is compared with", False),
+        _time("time", "Middle of the stretch", False),
+        _text("channel", "Channel, or evaporating or condensing", False),
+        _number(
+            "low",
+            "of the channel",
+            "10th percentile of the units' means; of supply and return air above the set point [K]",
+        ),
+        _number("middle", "of the channel", "Median of them"),
+        _number("high", "of the channel", "90th percentile of them"),
+        _count("units", "Units with readings in it, at least 5"),
+    ),
+    key=("peer_group", "channel", "time"),
+)
+
 CUSTODY = Table(
     "custody",
     "Who had the container, from when to when.",
@@ -921,6 +996,7 @@ TABLES: Mapping[str, Table] = {
     for table in (
         COMMON_LOG,
         FINDINGS,
+        REASONS,
         CAUSES,
         EVIDENCE,
         EXCURSIONS,
@@ -928,10 +1004,12 @@ TABLES: Mapping[str, Table] = {
         DEFROST_RISES,
         GAPS,
         DEFROSTS,
+        UNIT_DAYS,
         CARGO,
         CARGO_TEMPERATURES,
         TREATMENT_DAYS,
         PEERS_THEN,
+        PEER_BANDS,
         CUSTODY,
         NOTES,
         FEATURES,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -115,6 +116,24 @@ def test_a_loss_of_supply_is_named_before_any_cause_that_was_weighed() -> None:
     assert why.index("supply was off at this unit") < why.index("Evaporator iced up, 40")
     healthy = CauseNote("healthy", "Nothing wrong", 0.96, (), ())
     assert "does not tell of a fault of the unit" in said(unit(WARM, HOURS), causes=(healthy,))[2]
+
+
+def test_many_stretches_are_summed_and_not_only_counted() -> None:
+    twice = np.maximum(WARM, warmed(HOURS, 50, 56, 4))
+    answer = said(unit(twice, HOURS))[0]
+    together = re.search(r"the largest of 2 stretches outside the band, together ([\d.]+)\u00a0h", answer)
+    assert together is not None
+    excursions = found(unit(twice, HOURS)).excursions
+    assert float(together[1]) == pytest.approx(excursions["hours"].sum(), abs=0.05)
+    assert "largest of" not in said(unit(WARM, HOURS))[0]
+
+
+def test_a_log_of_air_alone_is_not_taken_as_clearing_the_machinery() -> None:
+    healthy = CauseNote("healthy", "Nothing wrong", 0.96, (), ())
+    why = said(unit(WARM, HOURS), causes=(healthy,))[2]
+    assert "Most faults would not show in it: not logged are pressures, currents or power, compressor." in why
+    cause = CauseNote("evaporator_iced", "Evaporator iced up", 0.4, (), ())
+    assert "would not show" not in said(unit(WARM, HOURS), causes=(cause,))[2]
 
 
 def test_what_half_the_ship_had_is_not_put_on_one_box() -> None:

@@ -9,14 +9,14 @@ from typing import Any
 import polars as pl
 from tests.builders import timeline
 
-from coldsift.features import unit_features
+from coldsift.features import unit_features, with_saturation
 from coldsift.regimes import find_defrosts
 
 
 def measured(*logs: pl.DataFrame, refrigerants: Mapping[str, str] = MappingProxyType({})) -> pl.DataFrame:
     """Every feature of every unit; R134a in those not named in ``refrigerants``."""
     built = timeline(*logs)
-    return unit_features(built, find_defrosts(built), refrigerants)
+    return unit_features(with_saturation(built, refrigerants), find_defrosts(built))
 
 
 def value(frame: pl.DataFrame, name: str, container: str | None = None) -> Any:

@@ -50,7 +50,7 @@ from scipy.special import logsumexp
 from scipy.stats import theilslopes
 
 from coldsift.excursions import find_excursions, mean_kinetic_temperature
-from coldsift.features import unit_features
+from coldsift.features import unit_features, with_saturation
 from coldsift.peers.compare import ORDINARY
 from coldsift.regimes import Bands, build_timeline, find_defrosts, regime_intervals
 
@@ -141,7 +141,7 @@ def test_the_hour_missing_at_the_change_to_summer_time_is_seen(name: str, tmp_pa
     line = build_timeline(log)
     (hole,) = line.filter(pl.col("step_hours") > 1).iter_rows(named=True)
     assert hole["time"] == datetime(2010, 3, 14, 2, tzinfo=UTC)
-    features = unit_features(as_timeline(log), find_defrosts(line))
+    features = unit_features(with_saturation(as_timeline(log)), find_defrosts(line))
     assert features.filter(pl.col("feature") == "longest_gap")["value"].item() == 2.0
 
 
@@ -275,7 +275,7 @@ def test_lost_hours_are_called_unknown_and_stand_for_nothing(name: str, lost: in
     assert whole["hours"].sum() - holed["hours"].sum() == pytest.approx(lost * units)
     unknown = regime_intervals(holed).filter(pl.col("regime") == "unknown")
     assert (unknown["end"] - unknown["start"]).to_list() == [timedelta(hours=lost)] * units
-    features = unit_features(holed, find_defrosts(holed))
+    features = unit_features(with_saturation(holed), find_defrosts(holed))
     longest = features.filter(pl.col("feature") == "longest_gap")["value"]
     assert (longest > lost).all()
 
@@ -366,7 +366,9 @@ def test_trends_of_weather_with_holes_equal_scipy_theil_sen_of_pandas_days() -> 
     stations = [series()[name] for name in AIRPORTS]
     pair = airport_pairs(stations)[0]
     line = as_timeline(pair.frame)
-    trends = unit_features(line, find_defrosts(line)).filter(pl.col("feature") == "split_trend")
+    trends = unit_features(with_saturation(line), find_defrosts(line)).filter(
+        pl.col("feature") == "split_trend"
+    )
     assert trends.height > 20
     for row in trends.iter_rows(named=True):
         unit = pair.frame.filter(pl.col("container") == row["container"])

@@ -10,7 +10,7 @@ from sklearn.ensemble import IsolationForest
 from statsmodels.robust.scale import mad
 from tests.builders import clock, log, timeline
 
-from coldsift.features import unit_features
+from coldsift.features import unit_features, with_saturation
 from coldsift.peers import group_statistics, isolation_scores
 from coldsift.peers.robust import theil_sen
 from coldsift.regimes import find_defrosts
@@ -64,7 +64,7 @@ def test_trends_equal_scipy_theil_sen_slopes() -> None:
     built = timeline(
         log(hours, set_point=-20.0, supply_air=-21.5, return_air=-20 + drift, compressor_state=True)
     )
-    features = unit_features(built, find_defrosts(built))
+    features = unit_features(with_saturation(built), find_defrosts(built))
     trend = features.filter(pl.col("feature") == "split_trend")["value"].item()
     # The first two days of a long log are no past to be held against.
     days = np.arange(2, 10)

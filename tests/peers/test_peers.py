@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from tests.builders import clock, log, timeline
 
-from coldsift.features import FEATURES, unit_features
+from coldsift.features import FEATURES, unit_features, with_saturation
 from coldsift.peers import Comparison, adjusted, compare, group_statistics, peer_groups
 from coldsift.regimes import find_defrosts, unit_traits
 
@@ -29,7 +29,7 @@ def unit(number: int, set_point: float = -18.0, split: float = 2.0, **channels: 
 
 def compared(*logs: pl.DataFrame) -> Comparison:
     built = timeline(*logs)
-    return compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    return compare(unit_features(with_saturation(built), find_defrosts(built)), unit_traits(built), FEATURES)
 
 
 def test_the_unit_without_a_split_is_the_odd_one_and_says_why() -> None:

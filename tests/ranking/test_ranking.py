@@ -10,12 +10,13 @@ from tests.causes.small import catalogue, cause, observation
 
 from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge
 from coldsift.excursions import find_excursions
-from coldsift.features import FEATURES, unit_features
-from coldsift.peers import compare
+from coldsift.features import FEATURES, unit_features, with_saturation
+from coldsift.peers import Comparison, compare
 from coldsift.ranking import Ranking, Thresholds, rank
 from coldsift.ranking.limits import hours_to_limit
+from coldsift.ranking.rank import MOST_REASONS
 from coldsift.regimes import find_defrosts, unit_traits
-from coldsift.schema import CAUSES
+from coldsift.schema import CAUSES, REASONS
 
 # Our own two causes: one that warms the air, one that the log does not show.
 CATALOGUE = catalogue(
@@ -47,9 +48,14 @@ def healthy(number: int, **channels: Any) -> pl.DataFrame:
     return log(HOURS, f"QXAU{number:07}", **(values | channels))
 
 
+def compared(built: pl.DataFrame) -> Comparison:
+    features = unit_features(with_saturation(built), find_defrosts(built))
+    return compare(features, unit_traits(built), FEATURES)
+
+
 def ranked(*logs: pl.DataFrame) -> Ranking:
     built = timeline(*logs)
-    comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    comparison = compared(built)
     causes = judge(comparison.distances, CATALOGUE, {}).causes
     checks = first_checks(causes, CATALOGUE)
     return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks, THRESHOLDS)
@@ -60,7 +66,7 @@ def ranked_by(
 ) -> Ranking:
     """Ranked by chances that are given; what a unit is not given is its chance of being healthy."""
     built = timeline(*logs)
-    comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    comparison = compared(built)
     rows = []
     for container in sorted(built["container"].unique()):
         faults = chances.get(int(container[4:]), {})
@@ -198,7 +204,7 @@ def test_kinds_of_a_cause_count_once() -> None:
         [cause("capacity_lost", kinds={"worn": 0.6, "leak": 0.4})], CATALOGUE.likelihoods, fault_share=0.3
     )
     built = timeline(*FLEET)
-    comparison = compare(unit_features(built, find_defrosts(built)), unit_traits(built), FEATURES)
+    comparison = compared(built)
     causes = judge(comparison.distances, kinds, {}).causes
     findings = rank(
         comparison,
@@ -217,3 +223,89 @@ def test_a_log_that_cannot_be_judged_names_no_cause() -> None:
     blind = healthy(20, set_point=[None] * len(HOURS))
     found = row(ranked_by({20: {"leak": 0.9}}, *FLEET, blind), 20)
     assert (found["group"], found["cause_1"], found["chance_1"]) == ("cannot_tell", None, None)
+
+
+def told(result: Ranking, number: int) -> pl.DataFrame:
+    return result.reasons.filter(pl.col("container") == f"QXAU{number:07}")
+
+
+def kinds(result: Ranking, number: int) -> list[str]:
+    return told(result, number)["kind"].cast(pl.String).to_list()
+
+
+def with_unit(**channels: Any) -> Ranking:
+    return ranked(*FLEET, healthy(20, **channels))
+
+
+WARMING = np.where(HOURS > 60, -17.8 + (HOURS - 60) * 0.25, -17.8)
+WAS_WARM = np.where((HOURS > 60) & (HOURS < 70), -12.0, -17.8)
+
+
+def test_the_reasons_of_a_unit_are_the_sentences_of_its_finding() -> None:
+    result = with_unit(return_air=WARMING, supply_air=WARMING - 0.2)
+    for container, why in result.findings.select("container", "why").iter_rows():
+        own = result.reasons.filter(pl.col("container") == container)
+        assert ". ".join(own["words"]) == why
+        assert own["place"].to_list() == list(range(1, own.height + 1))
+    assert result.reasons.columns == REASONS.names
+    assert result.reasons.equals(result.reasons.sort("container", "place"))
+    assert told(result, 20).height > 3
+
+
+def test_air_that_is_outside_now_is_told_first_and_for_how_long_last() -> None:
+    found = kinds(with_unit(return_air=WARMING, supply_air=WARMING - 0.2), 20)
+    assert (found[0], found[-1]) == ("state", "excursion")
+    assert found[1:-1] == ["feature"] * MOST_REASONS
+
+
+def test_a_long_excursion_that_is_over_is_told_before_what_is_odd() -> None:
+    found = kinds(with_unit(return_air=WAS_WARM), 20)
+    assert found[0] == "excursion"
+    assert found.count("excursion") == 1
+    assert "feature" in found
+
+
+def test_what_the_log_lacks_is_told_first() -> None:
+    result = with_unit(set_point=[None] * len(HOURS))
+    assert told(result, 20).row(0, named=True) == {
+        "container": "QXAU0000020",
+        "place": 1,
+        "words": "no set point logged",
+        "kind": "missing",
+        "feature": None,
+    }
+
+
+def test_air_on_its_way_out_of_the_band_is_a_trend() -> None:
+    air = np.where(HOURS > 72, -17.8 + (HOURS - 72) * 0.1, -17.8)
+    result = with_unit(return_air=air, supply_air=air - 2)
+    assert kinds(result, 20)[0] == "trend"
+    assert told(result, 20)["words"][0].startswith("At its present trend the return air leaves its band")
+
+
+def test_a_first_pull_down_that_lasts_is_told() -> None:
+    hours = clock(24, 60)
+    air = -18 + 38 * np.exp(-hours / 30)
+    warm = log(hours, "QXAU0000020", set_point=-18.0, return_air=air, supply_air=air - 4, ambient_air=25.0)
+    result = ranked(*FLEET, warm)
+    assert kinds(result, 20)[0] == "pull_down"
+    assert told(result, 20)["words"][0].startswith("Still in its first pull-down")
+
+
+def test_a_reason_told_from_a_feature_names_it_and_no_other_reason_does() -> None:
+    reasons = with_unit(return_air=WARMING, supply_air=WARMING - 0.2).reasons
+    features = reasons.filter(pl.col("kind") == "feature")
+    others = reasons.filter(pl.col("kind") != "feature")
+    assert set(features["feature"]) <= set(FEATURES)
+    assert others["feature"].null_count() == others.height > 0
+    split = features.filter(pl.col("container") == "QXAU0000020", pl.col("feature").str.starts_with("split"))
+    assert split["words"].str.starts_with("Split").all()
+    assert split.height > 0
+
+
+def test_a_unit_with_nothing_odd_has_no_reason_and_an_empty_why() -> None:
+    result = ranked(*FLEET)
+    silent = set(result.findings["container"]) - set(result.reasons["container"])
+    whys = result.findings.filter(pl.col("container").is_in(list(silent)))["why"]
+    assert silent
+    assert whys.to_list() == [""] * len(silent)

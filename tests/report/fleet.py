@@ -12,7 +12,7 @@ from stdnum import iso6346
 
 from coldsift import schema
 from coldsift.causes import HEALTHY, SEVERAL, Catalogue, check_table, load_catalogue
-from coldsift.report import FeatureWords, MessageView, SourceView
+from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
 
 START = datetime(2031, 3, 1, tzinfo=UTC)
 HOSTILE = '<script>alert("1")</script>\u202e</details>'
@@ -316,8 +316,100 @@ def cargo(containers: list[str], **columns: Any) -> pl.DataFrame:
 EDGES = (("", 0.0), ("_low", -0.4), ("_high", 0.7))
 
 
+def reasons(told: dict[str, tuple[str, ...]]) -> pl.DataFrame:
+    """Sentences behind the findings, by container; the first of each is told from its split."""
+    rows = [
+        {
+            "container": name,
+            "place": place,
+            "words": said,
+            "kind": "excursion" if place > 1 else "feature",
+            "feature": None if place > 1 else "split_hold",
+        }
+        for name, sentences in told.items()
+        for place, said in enumerate(sentences, start=1)
+    ]
+    return table(schema.REASONS, rows)
+
+
+def unit_days(names: list[str], days: int) -> pl.DataFrame:
+    """A row a unit and day; the first unit's last days are out of the band, one day has no readings."""
+    rows = [
+        {
+            "container": name,
+            "day": (START + timedelta(days=day)).date(),
+            "coverage": 0.0 if day == 8 and place == 2 else 1.0,
+            "hours_off": 3.0 if day == 4 else 0.0,
+            "hours_outside": 20.0 if place == 0 and day > 9 else 0.0,
+            "degree_hours": 28.0 if place == 0 and day > 9 else 0.0,
+            "defrosts": 4,
+            "longest_defrost": 30.0,
+            "unterminated_defrosts": 0,
+            "air_low": -18.5 if place % 2 else 1.5,
+            "air_middle": -18.0 if place % 2 else 2.0,
+            "air_high": -16.5 if place % 2 else 3.5,
+            "split": 1.2,
+            "alarms": 0,
+        }
+        for place, name in enumerate(names)
+        for day in range(days)
+    ]
+    return table(schema.UNIT_DAYS, rows)
+
+
+def peer_bands(days: int) -> pl.DataFrame:
+    """What the chilled and the frozen units did, four times a day."""
+    rows = [
+        {
+            "peer_group": group,
+            "time": START + timedelta(hours=6 * quarter),
+            "channel": channel,
+            "low": middle - 1.0,
+            "middle": middle,
+            "high": middle + 1.0,
+            "units": 6,
+        }
+        for group in GROUP_NAMES
+        for channel, middle in (("supply_air", -0.6), ("return_air", 0.6), ("ambient_air", 28.0))
+        for quarter in range(4 * days)
+    ]
+    return table(schema.PEER_BANDS, rows)
+
+
+GROUP_NAMES = ("chilled", "frozen")
+
+
+def peer_groups(names: list[str]) -> pl.DataFrame:
+    """Every second unit is frozen."""
+    return pl.DataFrame(
+        {
+            "container": names,
+            "peer_group": [GROUP_NAMES[place % 2] for place in range(len(names))],
+            "level": ["class"] * len(names),
+            "peers": [max(len(names) // 2 - 1, 0)] * len(names),
+        },
+        schema={
+            "container": pl.String,
+            "peer_group": pl.String,
+            "level": pl.String,
+            "peers": pl.Int64,
+        },
+    )
+
+
+def pages(count: int = 12, bad: int = 2, days: int = 14, **changes: Any) -> dict[str, str]:
+    """The report in its pages, by their names."""
+    return dict(build_report(Material(**report_arguments(count, bad, days, **changes))))
+
+
+def one_page(count: int = 12, bad: int = 2, days: int = 14, language: str = "en", **changes: Any) -> str:
+    """The report in one file."""
+    material = Material(**report_arguments(count, bad, days, **changes))
+    return dict(build_report(material, one_file=True, language=language))[INDEX]
+
+
 def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: Any) -> dict[str, Any]:
-    """Everything ``build_report`` asks for, invented; keyword arguments replace parts."""
+    """Everything a report is made from, invented; keyword arguments replace parts."""
     names = [container(place + 1) for place in range(count)]
     found = findings(names)
     return {
@@ -350,7 +442,24 @@ def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: A
         ),
         "set_aside": set_aside(),
         "timeline": timeline(names, days, bad=bad),
-        "sources": [
+        "unit_days": unit_days(names, days),
+        "notes": table(
+            schema.NOTES,
+            [
+                {
+                    "container": name,
+                    "time": START + timedelta(hours=260),
+                    "observation": "coil iced over",
+                    "action": "defrosted by hand",
+                    "line": 2,
+                }
+                for name in names[:1]
+            ],
+        ),
+        "peer_groups": peer_groups(names),
+        "peer_members": peer_groups(names).select("peer_group", "container"),
+        "peer_bands": peer_bands(days),
+        "sources": (
             SourceView(
                 "invented/hold_2.csv",
                 "generic",
@@ -362,25 +471,25 @@ def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: A
                 5,
                 "ab12" * 16,
                 "one unit",
-            )
-        ],
-        "messages": [
+            ),
+        ),
+        "messages": (
             MessageView(
                 "warning",
                 "invented/hold_2.csv",
                 17,
                 "The time stamp cannot be read.",
                 "Mend the line or leave it: it was set aside.",
-            )
-        ],
+            ),
+        ),
         "parameters": {"Band, chilled": "± 2.0 K", "Band, frozen": "+ 3.0 K"},
         "feature_words": FEATURE_WORDS,
-        "reasons": {
-            names[0]: (
-                "Split 0.3 K; 11 peers hold 1.9 to 2.9 K",
-                "Outside its band for 20 h, peak 6.4 °C",
-            )
-        },
+        "reasons": reasons(
+            {
+                name: ("Split 0.3 K; 11 peers hold 1.9 to 2.9 K", "Outside its band for 20 h, peak 6.4 °C")
+                for name in names[:1]
+            }
+        ),
         "title": "Invented voyage, holds 1 to 3",
         "invented": True,
     } | changes

@@ -78,6 +78,12 @@ Protocols = Annotated[
 ]
 
 
+NotesFile = Annotated[
+    Path | None,
+    typer.Option("--notes", help="Work notes (CSV: container, time, observation, action, part)."),
+]
+
+
 class DateOrder(StrEnum):
     """Order of day and month where the data cannot settle it."""
 
@@ -141,16 +147,25 @@ def screen(
     refrigerant: Refrigerants = None,
     facts: FactsFile = None,
     events: EventsFile = None,
+    notes: NotesFile = None,
     goods: Goods = None,
     protocols: Protocols = None,
     causes: Causes = None,
     thresholds: Thresholds = None,
+    one_file: Annotated[
+        bool,
+        typer.Option("--one-file", help="One page with everything, to send on, instead of a page a unit."),
+    ] = False,
+    language: Annotated[
+        str, typer.Option("--language", help="Language of the report's pages: en or es. Tables stay English.")
+    ] = "en",
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
     from coldsift.cli.terminal import follow, show
     from coldsift.engine import VoyageFiles, write_outputs
     from coldsift.engine import screen as run
+    from coldsift.report import load_language
 
     settings = _settings(
         band=band,
@@ -161,16 +176,23 @@ def screen(
         refrigerant=refrigerant,
         causes=causes,
         thresholds=thresholds,
-        voyage=VoyageFiles(facts, events, goods, protocols),
+        voyage=VoyageFiles(facts=facts, events=events, notes=notes, goods=goods, protocols=protocols),
     )
     name = Path(paths[0]).resolve().stem or "screening"
     folder = out or Path("reports") / name
     with _refusing(), follow() as progress:
+        load_language(language)
         screening = run(list(paths), settings, progress)
         page = None
         if not screening.findings.is_empty():
-            progress("report", 0, 1)
-            page = write_outputs(screening, folder, title=f"Reefer screening: {name}")
+            page = write_outputs(
+                screening,
+                folder,
+                f"Reefer screening: {name}",
+                one_file=one_file,
+                language=language,
+                progress=progress,
+            )
     if as_json:
         typer.echo(json.dumps(_summary(screening, folder if page else None), ensure_ascii=False, indent=1))
     else:
@@ -224,6 +246,7 @@ def _refusing() -> Iterator[None]:
     from coldsift.intake import WrongCall
     from coldsift.protocols import ProtocolError
     from coldsift.ranking import ThresholdsError
+    from coldsift.report import UnknownLanguage
     from coldsift.voyage import FactsError, TableError
 
     try:
@@ -237,6 +260,7 @@ def _refusing() -> Iterator[None]:
         ProtocolError,
         TableError,
         ThresholdsError,
+        UnknownLanguage,
         WrongCall,
     ) as error:
         # Some messages list one fault a line.
@@ -263,10 +287,7 @@ def dossier(
     ] = None,
     end: Annotated[str | None, typer.Option("--to", help="End of the window.")] = None,
     events: EventsFile = None,
-    notes: Annotated[
-        Path | None,
-        typer.Option("--notes", help="Work notes (CSV: container, time, observation, action, part)."),
-    ] = None,
+    notes: NotesFile = None,
     facts: FactsFile = None,
     goods: Goods = None,
     protocols: Protocols = None,
@@ -309,7 +330,7 @@ def dossier(
         refrigerant=refrigerant,
         causes=causes,
         thresholds=None,
-        voyage=VoyageFiles(facts, events, goods, protocols),
+        voyage=VoyageFiles(facts=facts, events=events, goods=goods, protocols=protocols),
     )
     container, *paths = arguments
     with _refusing(), follow() as progress:

@@ -7,17 +7,24 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+import polars as pl
+from rich.console import Console, RenderableType
+from rich.live import Live
+from rich.padding import Padding
+from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
 from coldsift.causes import load_catalogue
+from coldsift.cli.course import Course, Position
 from coldsift.engine import Screening
 from coldsift.engine.bundles import Written
 from coldsift.engine.checking import Checked, kinds_in_words
 from coldsift.engine.labelled import AGAIN, USED, History, Tuned, came_true, labelled_by_group
+from coldsift.engine.naming import probable
 from coldsift.intake import Message
+from coldsift.report.views import GROUPS
+from coldsift.report.words import percent
 from coldsift.schema import Table as OutputTable
 
 FIRST_ROWS = 10
@@ -31,39 +38,94 @@ SHOWN_CHECKS = 5
 LEAST_SHOWN = 0.01
 """Hypotheses and checks listed, and the smallest chance that is."""
 
-GROUP_WORDS = {
-    "go_now": "go now",
-    "this_round": "this round",
-    "watch": "watch",
-    "nothing_found": "nothing found",
-    "cannot_tell": "cannot tell",
-}
+LONGEST = 2000
+LONGEST_CONTAINER = 20
+LONGEST_NAME = 100
+LONGEST_SENTENCE = 400
+"""Characters shown of a line, a container, a file's name and one sentence: a log can hold any length."""
+
+INDENT = 6
+
+BAR_WIDTH = 24
+LEFT_WIDTH = 18
+
+GROUP_WORDS = {group.key: group.word.lower() for group in GROUPS}
 
 
-def plain(text: str) -> str:
-    """Text from a log without control and direction characters, which can rewrite a terminal."""
-    return "".join("\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in text)
+def plain(text: str, most: int = LONGEST) -> str:
+    """Text from a log without control and direction characters, which can rewrite a terminal; cut if long."""
+    shown = text if len(text) <= most else f"{text[: most - 1]}…"
+    return "".join(
+        "\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in shown
+    )
 
 
 @contextmanager
-def follow() -> Iterator[Callable[[str, int, int], None]]:
-    """Show progress with the time left on a terminal, and nothing in a pipe."""
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed}/{task.total}"))
-    with Progress(
-        *columns, TimeRemainingColumn(), console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task("reading", total=None)
+def follow(
+    ending: str = "report", console: Console | None = None
+) -> Iterator[Callable[[str, int, int], None]]:
+    """Show one bar over the whole run with the time left on a terminal, and nothing in a pipe.
 
-        def tell(what: str, done: int, total: int) -> None:
-            bar.update(task, description=plain(what), completed=done, total=total)
+    Parameters
+    ----------
+    ending
+        What the run ends with, one of :data:`coldsift.cli.course.ENDINGS`.
+    console
+        Where; the standard error stream without it.
+    """
+    console = console or Console(stderr=True)
+    course = Course(ending)
+    if not console.is_terminal or console.is_dumb_terminal:
+        yield course.tell
+        return
+    with Live(
+        get_renderable=lambda: progress_line(course.position(), console.width),
+        console=console,
+        transient=True,
+        refresh_per_second=4,
+    ):
+        yield course.tell
 
-        yield tell
+
+def progress_line(position: Position, width: int) -> RenderableType:
+    """What is done, the bar, the share, and the time left, in one line."""
+    line = Table.grid(padding=(0, 1))
+    words = max(width - BAR_WIDTH - LEFT_WIDTH - len("100 %") - 4, 10)
+    line.add_column(width=words, no_wrap=True, overflow="ellipsis")
+    line.add_column(width=BAR_WIDTH)
+    line.add_column(justify="right", width=len("100 %"))
+    line.add_column(width=LEFT_WIDTH, no_wrap=True)
+    line.add_row(
+        Text(plain(position.words, LONGEST_NAME)),
+        ProgressBar(total=1.0, completed=position.share, width=BAR_WIDTH),
+        f"{100 * position.share:.0f} %",
+        "" if position.left is None else left_words(position.left),
+    )
+    return line
 
 
-def show(screening: Screening, page: Path | None) -> None:
-    """Print messages, accounting, the first units and where the report is."""
-    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+def left_words(seconds: float) -> str:
+    """Time left, no finer than it can be known."""
+    if seconds < 5:
+        return "a few seconds left"
+    if seconds < 90:
+        return f"about {5 * round(seconds / 5)} s left"
+    return f"about {seconds / 60:.0f} min left"
+
+
+def show(screening: Screening, page: Path | None, console: Console | None = None) -> None:
+    """Print messages, accounting, the first units and where the report is.
+
+    Parameters
+    ----------
+    screening
+        What was found.
+    page
+        The report, if one was written.
+    console
+        Where; the standard output without it.
+    """
+    console = console or _console()
     trouble = _told_once(screening.messages)
     for line in trouble[:MOST_MESSAGES]:
         console.print(Text(plain(line)))
@@ -93,7 +155,7 @@ def show(screening: Screening, page: Path | None) -> None:
 
 def show_dossier(screening: Screening, written: Written) -> None:
     """Print what was wrong with the logs, the first page's answers, and where the dossier is."""
-    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    console = _console()
     for line in _told_once(screening.messages)[:MOST_MESSAGES]:
         console.print(Text(plain(line)))
     for answer in written.answers:
@@ -104,6 +166,13 @@ def show_dossier(screening: Screening, written: Written) -> None:
     if written.no_pdf:
         console.print(Text(plain(f"No PDF: {written.no_pdf}")))
     console.print(Text(f"Dossier: {written.page}"))
+
+
+def _console() -> Console:
+    """Standard output: lines broken at words on a terminal, and left whole in a pipe."""
+    console = Console(highlight=False)
+    console.soft_wrap = not console.is_terminal
+    return console
 
 
 def _counted(count: int, word: str) -> str:
@@ -119,47 +188,64 @@ def _told_once(messages: Sequence[Message]) -> list[str]:
     lines = []
     for (severity, what, do), group in sorted(shared.items(), key=lambda entry: entry[0][0] != "error"):
         first = group[0]
-        where = first.file + (f", line {first.line}" if first.line is not None else "")
+        where = plain(first.file, LONGEST_NAME) + (f", line {first.line}" if first.line is not None else "")
         others = f" and {len(group) - 1} more" if len(group) > 1 else ""
-        lines.append(f"{severity}: {where}{others}: {what} {do}")
+        told = f"{plain(what, LONGEST_SENTENCE)} {plain(do, LONGEST_SENTENCE)}"
+        lines.append(f"{severity}: {where}{others}: {told}")
     return lines
 
 
 def _show_first_units(screening: Screening, console: Console) -> None:
-    """The first units that are not without findings: a table on a terminal, one line each in a pipe."""
-    first = screening.findings.filter(screening.findings["group"].cast(str) != "nothing_found").head(
-        FIRST_ROWS
+    """The first units that are not without findings: a block each on a terminal, one line each in a pipe."""
+    first = screening.findings.filter(pl.col("group").cast(pl.String) != "nothing_found").head(FIRST_ROWS)
+    named = probable(first, screening.causes, load_catalogue(screening.settings.causes))
+    strongest = dict(
+        screening.reasons.filter(pl.col("container").is_in(first["container"].implode()))
+        .sort("container", "place")
+        .group_by("container", maintain_order=True)
+        .first()
+        .select("container", "words")
+        .iter_rows()
     )
-    catalogue = load_catalogue(screening.settings.causes)
-    rows: list[list[str]] = []
+    units = []
     for row in first.iter_rows(named=True):
-        reasons = screening.analysis.reasons[row["container"]]
-        cause = f"{catalogue.name(row['cause_1'])} {100 * row['chance_1']:.0f} %" if row["cause_1"] else ""
-        cells = (
-            str(row["rank"]),
-            row["container"],
-            GROUP_WORDS[row["group"]],
-            cause,
-            row["first_check"] or "",
-            reasons[0] if reasons else "",
+        container = row["container"]
+        cause = named.get(container)
+        words = (
+            # A line may break at the blank before the sign.
+            f"{cause.name}, {percent(cause.chance)}".replace("\u00a0%", "%") if cause else "",
+            strongest.get(container) or row["why"] or row["cannot_tell"] or "",
+            f"Check: {row['first_check']}" if row["first_check"] else "",
+            f"Bring: {', '.join(cause.bring)}" if cause and cause.bring else "",
         )
-        rows.append([plain(cell) for cell in cells])
+        units.append(
+            (
+                str(row["rank"]),
+                " ".join(filter(None, (plain(container, LONGEST_CONTAINER), row["position"]))),
+                GROUP_WORDS[row["group"]],
+                *(plain(text, LONGEST_SENTENCE) for text in words),
+            )
+        )
     if not console.is_terminal:
-        for line in rows:
-            console.print(Text("  ".join(filter(None, line))))
+        for unit in units:
+            console.print(Text("  ".join(filter(None, unit))))
         return
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    shares = {"rank": 1, "container": 3, "group": 3, "cause": 5, "check first": 7, "why": 10}
-    for heading, share in shares.items():
-        table.add_column(heading, overflow="fold", ratio=share, min_width=min(len(heading), 5))
-    for line in rows:
-        table.add_row(*(Text(cell) for cell in line))
-    console.print(table)
+    headings = ("rank", "container", "group", "probable cause, why, what to check, what to bring")
+    widths = [max(map(len, column)) for column in list(zip(headings, *units, strict=False))[:3]]
+    for rank, container, group, cause, *rest in (headings, *units):
+        line = Table.grid(padding=(0, 2, 0, 0))
+        for width in widths:
+            line.add_column(width=width, overflow="fold")
+        line.add_column(ratio=1)
+        line.add_row(rank, Text(container), group, Text(cause), style="bold")
+        console.print(line)
+        for text in filter(None, rest):
+            console.print(Padding(Text(text), (0, 0, 0, INDENT)))
 
 
 def show_check(checked: Checked) -> None:
     """Print chances, evidence, advice on the leading cause, and what to see next."""
-    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    console = _console()
     catalogue = checked.catalogue
 
     def line(text: str, style: str = "") -> None:
@@ -213,7 +299,7 @@ def show_check(checked: Checked) -> None:
 
 def show_history(history: History) -> None:
     """Print how many labels are used and how many are not, why, and what a history leaves out."""
-    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    console = _console()
     outcomes = history.labels["outcome"].to_list()
     used = history.used
     faults = int(used["faulty"].sum())
@@ -244,7 +330,7 @@ def show_history(history: History) -> None:
 
 def show_tuned(tuned: Tuned, history: History, out: Path) -> None:
     """Print whether chances came true, what old and new thresholds cost, and where the new ones are."""
-    console = Console(highlight=False, soft_wrap=not Console().is_terminal)
+    console = _console()
     console.print("Chance of a fault, said → came true, on these labels")
     for low, high, said, true, units in came_true(history.used):
         console.print(f"  {low:4.0%} to {high:4.0%}: {said:4.0%} → {true:4.0%} ({_counted(units, 'unit')})")

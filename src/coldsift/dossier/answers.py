@@ -11,6 +11,7 @@ import polars as pl
 
 from coldsift.causes import HEALTHY
 from coldsift.dossier.model import Answer, CauseNote, Sensitivity, TreatmentNote
+from coldsift.dossier.untold import TELLING, not_logged
 from coldsift.regimes.timeline import GAP_FACTOR
 from coldsift.report.words import chance, duration, moment, number, percent
 
@@ -166,15 +167,24 @@ def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
             until = (
                 f"and last so at {moment(main['end'])} UTC; by {moment(main['end_latest'])} UTC it was back."
             )
-    others = found.excursions.filter(pl.col("start") != main["start"]).height
-    more = f" {others} other stretches are listed." if others > 1 else " One other is listed." * others
     first = (
         "It is likelier that the probe erred than that the air was there. "
         if (main["sensor_doubt"] or 0.0) >= LIKELY_PROBE
         else ""
     )
-    answer = f"{first}The {air} {verb} its band at {edge} at {moment(main['start'])} UTC {until}{kind}{more}"
+    answer = f"{first}The {air} {verb} its band at {edge} at {moment(main['start'])} UTC {until}{kind}{_all_together(found.excursions)}"
     return answer, f"{_edges(main)} {_doubt(main)}"
+
+
+def _all_together(excursions: pl.DataFrame) -> str:
+    """How much all stretches come to, of which the answer tells the largest."""
+    if excursions.height < 2:
+        return ""
+    hours, area = excursions.select(pl.col("hours").sum(), pl.col("degree_hours").sum()).row(0)
+    return (
+        f" It is the largest of {excursions.height} stretches outside the band, together "
+        f"{number(hours, 1, 'h')} and {number(area, 0, 'K h')} beyond the edge."
+    )
 
 
 def _air_name(timeline: pl.DataFrame, main: Mapping[str, Any]) -> str:
@@ -298,8 +308,18 @@ def _sensitive(sensitivity: Sequence[Sensitivity]) -> str:
 
 
 def _why(found: Findings, main: Mapping[str, Any]) -> Pair:
-    parts = [text for text in (_supply(found.timeline, main), _leading(found.causes)) if text]
-    return " ".join(parts) or "The log shows no cause.", _ship_or_box(found, main)
+    told = (_supply(found.timeline, main), _leading(found.causes), _blind(found))
+    return " ".join(filter(None, told)) or "The log shows no cause.", _ship_or_box(found, main)
+
+
+def _blind(found: Findings) -> str:
+    """What was not logged, where no fault is named beside an excursion."""
+    if found.causes and found.causes[0].id != HEALTHY:
+        return ""
+    missing = not_logged(found.timeline, TELLING)
+    if not missing:
+        return ""
+    return f"Most faults would not show in it: not logged are {', '.join(missing)}."
 
 
 def _supply(timeline: pl.DataFrame, main: Mapping[str, Any]) -> str:
@@ -332,9 +352,10 @@ def _ship_or_box(found: Findings, main: Mapping[str, Any]) -> str:
     if then.is_empty():
         return "No other units of this voyage were there to compare with."
     share = float(then["outside"].sum()) / float(then["units"].sum())
+    most = then.select(pl.col("units").max()).item()
     told = (
-        f"Up to {then.select(pl.col('units').max()).item()} like units had readings at the same hours; they "
-        f"were outside their bands for {percent(share)} of them"
+        f"{'One like unit' if most == 1 else f'Up to {most} like units'} had readings at the same hours, "
+        f"outside the band for {percent(share)} of them"
     )
     if share >= SHIP_SHARE:
         return f"{told}: this speaks for a cause that the ship shared."

@@ -37,7 +37,7 @@ from coldsift.dossier.drawing import (
 from coldsift.dossier.model import Reconstruction
 from coldsift.dossier.spans import HOUR, Extent, KeyLine, Span, main_excursion, whole
 from coldsift.excursions.readings import AFTER_DEFROST_HOURS
-from coldsift.report.charts import LINE_POINTS, stretches, thinned
+from coldsift.report.thinning import LINE_POINTS, broken_after, pieces
 from coldsift.report.words import inside_a_sentence, moment, number, visible
 from coldsift.schema import CHANNELS
 
@@ -241,17 +241,9 @@ def _pieces(extent: Extent, rows: pl.DataFrame, column: str) -> Iterator[tuple[N
         return
     seconds = (rows["time"] - extent.start).dt.total_seconds().to_numpy()[known]
     values = _numbers(rows[column])[known]
-    # A gap anywhere between two readings of this column breaks it, not only one right after the first.
-    gaps_before = np.concatenate([[0], np.cumsum(rows["gap"].fill_null(False).to_numpy())])
-    gap_after = np.append(gaps_before[known[1:]] > gaps_before[known[:-1]], True)
-    for first, end in stretches(seconds, gap_after):
-        part = np.arange(first, end)
-        if column in _STEPPED:
-            turned = np.append(True, np.diff(values[part]) != 0)
-            turned[-1] = True
-            part = part[turned]
-        share = max(LINE_POINTS * (end - first) // len(known), 8)
-        part = part[thinned(seconds[part], values[part].astype(np.float32), share)]
+    gap_after = broken_after(known, rows["gap"].fill_null(False).to_numpy())
+    stepped = column in _STEPPED
+    for part in pieces(seconds, values.astype(np.float32), gap_after, LINE_POINTS, stepped):
         yield seconds[part] / 3600, values[part]
 
 

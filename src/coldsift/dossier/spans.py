@@ -12,7 +12,7 @@ import polars as pl
 
 from coldsift.dossier.model import Reconstruction
 from coldsift.regimes import regime_intervals
-from coldsift.report.charts import GAP_FACTOR
+from coldsift.regimes.timeline import GAP_FACTOR
 from coldsift.report.words import moment, number, plain
 
 MOST_ALARMS = 10

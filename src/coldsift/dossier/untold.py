@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import polars as pl
 
@@ -27,6 +27,17 @@ _FAMILIES = {
     "alarms": ("alarms",),
 }
 """What a reader would look for, and the channels that would show it."""
+
+
+TELLING = ("pressures", "currents or power", "compressor")
+"""Families without which most faults of the refrigerating part leave no trace."""
+
+
+def not_logged(timeline: pl.DataFrame, families: Iterable[str]) -> list[str]:
+    """Those of the families of which there is no reading."""
+    return [
+        words for words in families if all(timeline[channel].count() == 0 for channel in _FAMILIES[words])
+    ]
 
 
 def cannot_tell(
@@ -67,11 +78,7 @@ def _sentences(
     assumed = [source.path for source in sources if "assumed" in source.clock]
     if assumed:
         yield f"The clock's time zone is assumed, not stated, in {', '.join(assumed)}."
-    missing = [
-        words
-        for words, channels in _FAMILIES.items()
-        if all(timeline[channel].count() == 0 for channel in channels)
-    ]
+    missing = not_logged(timeline, _FAMILIES)
     if missing:
         yield f"Not logged: {', '.join(missing)}."
     if custody.is_empty():

@@ -19,8 +19,8 @@ from coldsift.cargo import (
 from coldsift.excursions import divide, find_defrost_rises, find_gaps
 from coldsift.protocols import ProtocolError, find_protocol, load_protocols
 from coldsift.regimes import Bands
-from coldsift.schema import CUSTODY
-from coldsift.voyage import Facts, FactsError, UnitFacts, read_custody, read_facts
+from coldsift.schema import CUSTODY, NOTES
+from coldsift.voyage import Facts, FactsError, UnitFacts, read_custody, read_facts, read_notes
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +30,11 @@ class VoyageFiles:
     Attributes
     ----------
     facts
-        Cargo, contract limits, treatment ordered (TOML).
+        Cargo, place on board, contract limits, treatment ordered (TOML).
     events
         Custody events (CSV).
+    notes
+        Work notes (CSV).
     goods
         The user's own commodities (TOML), read over the shipped ones.
     protocols
@@ -41,6 +43,7 @@ class VoyageFiles:
 
     facts: Path | None = None
     events: Path | None = None
+    notes: Path | None = None
     goods: Path | None = None
     protocols: Path | None = None
 
@@ -51,6 +54,7 @@ class Voyage:
 
     facts: Facts
     custody: pl.DataFrame
+    notes: pl.DataFrame
     goods: Goods
 
 
@@ -93,7 +97,8 @@ def read_voyage(files: VoyageFiles, time_zone: str | None = None, date_order: st
     if faults and files.facts:
         raise FactsError(f"{files.facts.name}: {' '.join(faults)}")
     custody = read_custody(files.events, time_zone, date_order) if files.events else CUSTODY.empty()
-    return Voyage(facts, custody, goods)
+    notes = read_notes(files.notes, time_zone, date_order) if files.notes else NOTES.empty()
+    return Voyage(facts, custody, notes, goods)
 
 
 def bands_of(bands: Bands, facts: Facts, containers: pl.Series) -> Bands:
@@ -109,6 +114,14 @@ def bands_of(bands: Bands, facts: Facts, containers: pl.Series) -> Bands:
         chilled=facts.band_chilled or bands.chilled if bands.chilled == usual.chilled else bands.chilled,
         frozen=facts.band_frozen or bands.frozen if bands.frozen == usual.frozen else bands.frozen,
         units={**bands.units, **own},
+    )
+
+
+def with_positions(findings: pl.DataFrame, facts: Facts) -> pl.DataFrame:
+    """Findings with each unit's place on board, null where the facts name none."""
+    places = {container: unit.position for container, unit in facts.units.items()}
+    return findings.with_columns(
+        position=pl.col("container").replace_strict(places, default=None, return_dtype=pl.String)
     )
 
 

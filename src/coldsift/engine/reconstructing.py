@@ -29,10 +29,11 @@ from coldsift.dossier.sensitivity import sensitivity
 from coldsift.dossier.untold import CAUTIONS, cannot_tell
 from coldsift.engine.screening import Screening, Settings
 from coldsift.engine.write import LIBRARIES
+from coldsift.features import DRAWN_COLUMNS
 from coldsift.intake import times
 from coldsift.peers import peers_then
 from coldsift.protocols import find_protocol, judge_treatment
-from coldsift.schema import CUSTODY, NOTES
+from coldsift.schema import CUSTODY
 from coldsift.voyage import read_notes
 
 MOST_EVIDENCE = 4
@@ -54,7 +55,7 @@ class Request:
     start, end
         Window, UTC; from the container's first reading and to its last where None.
     notes
-        Work notes (CSV).
+        Work notes (CSV); those of the screening where None.
     """
 
     container: str
@@ -113,7 +114,8 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     def own(frame: pl.DataFrame) -> pl.DataFrame:
         return frame.filter(pl.col("container") == container)
 
-    whole = own(analysis.timeline)
+    # Bundles keep their columns: earlier ones must still be verified.
+    whole = own(analysis.timeline).drop(DRAWN_COLUMNS)
     start, end = _window(whole, container, request)
 
     def within(frame: pl.DataFrame, begin: str = "start", last: str = "end") -> pl.DataFrame:
@@ -124,10 +126,12 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     main = main_excursion(excursions)
     parts = own(passage.excursion_parts).filter(pl.col("excursion").is_in(excursions["start"].implode()))
     custody = within(screening.voyage.custody)
-    notes = (
-        within(read_notes(request.notes, settings.time_zone, settings.date_order), "time", "time")
+    notes = within(
+        read_notes(request.notes, settings.time_zone, settings.date_order)
         if request.notes
-        else NOTES.empty()
+        else screening.voyage.notes,
+        "time",
+        "time",
     )
     gaps, defrosts = within(passage.gaps), within(analysis.defrosts)
     cargoes = tuple(cargo for cargo in passage.cargoes if cargo.container == container)
@@ -214,7 +218,7 @@ def input_files(settings: Settings, request: Request) -> dict[str, Path]:
     """Files that were given beside the logs, by their key in :data:`INPUTS`."""
     given = {
         **asdict(settings.voyage),
-        "notes": request.notes,
+        "notes": request.notes or settings.voyage.notes,
         "causes": settings.causes,
         "thresholds": settings.thresholds,
     }

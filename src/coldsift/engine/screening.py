@@ -12,11 +12,20 @@ from typing import Literal
 import polars as pl
 
 from coldsift.causes import first_checks, judge, load_catalogue
-from coldsift.engine.passage import Passage, Voyage, VoyageFiles, bands_of, passage_of, read_voyage
+from coldsift.days import unit_days
+from coldsift.engine.passage import (
+    Passage,
+    Voyage,
+    VoyageFiles,
+    bands_of,
+    passage_of,
+    read_voyage,
+    with_positions,
+)
 from coldsift.excursions import GRACE_HOURS, find_excursions
-from coldsift.features import BASES, FEATURES, unit_features
+from coldsift.features import BASES, DRAWN_COLUMNS, FEATURES, unit_features, with_saturation
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
-from coldsift.peers import compare
+from coldsift.peers import compare, peer_bands
 from coldsift.ranking import load_thresholds, rank
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, canonical
 from coldsift.regimes import (
@@ -60,7 +69,7 @@ class Settings:
     thresholds
         The user's own thresholds of the groups, instead of the shipped ones.
     voyage
-        Files on the voyage: facts, custody events, own commodities and protocols.
+        Files on the voyage: facts, custody events, work notes, own commodities and protocols.
     date_order, time_zone, layout
         What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
     """
@@ -101,6 +110,7 @@ class Settings:
         files = {
             "facts file": self.voyage.facts,
             "custody events": self.voyage.events,
+            "work notes": self.voyage.notes,
             "commodities": self.voyage.goods,
             "protocols": self.voyage.protocols,
         }
@@ -117,19 +127,27 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """What the stages after intake found; the frames are the tables of :mod:`coldsift.schema`."""
+    """What the stages after intake found; the frames are the tables of :mod:`coldsift.schema`.
+
+    The timeline has ``evaporating`` and ``condensing`` [°C] beside what
+    :func:`coldsift.regimes.build_timeline` gives; peer groups, members and distances are those of
+    :class:`coldsift.peers.Comparison`.
+    """
 
     timeline: pl.DataFrame
     voyage_events: pl.DataFrame
     defrosts: pl.DataFrame
     excursions: pl.DataFrame
+    unit_days: pl.DataFrame
     features: pl.DataFrame
     peer_groups: pl.DataFrame
+    peer_members: pl.DataFrame
+    peer_bands: pl.DataFrame
     distances: pl.DataFrame
     causes: pl.DataFrame
     evidence: pl.DataFrame
     findings: pl.DataFrame
-    reasons: Mapping[str, tuple[str, ...]]
+    reasons: pl.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +168,11 @@ class Screening:
     def findings(self) -> pl.DataFrame:
         """The ranked units."""
         return self.analysis.findings
+
+    @property
+    def reasons(self) -> pl.DataFrame:
+        """The sentences behind each finding, strongest first."""
+        return self.analysis.reasons
 
     @property
     def features(self) -> pl.DataFrame:
@@ -175,6 +198,11 @@ class Screening:
     def defrosts(self) -> pl.DataFrame:
         """Every defrost."""
         return self.analysis.defrosts
+
+    @property
+    def unit_days(self) -> pl.DataFrame:
+        """Every unit day by day."""
+        return self.analysis.unit_days
 
     @property
     def status(self) -> Status:
@@ -223,6 +251,7 @@ def screen(
     settings = _with_stated_refrigerants(intake, settings)
     settings = replace(settings, bands=bands_of(settings.bands, voyage.facts, intake.log["container"]))
     analysis = analyse(intake.log, settings, progress)
+    analysis = replace(analysis, findings=with_positions(analysis.findings, voyage.facts))
     if progress:
         progress("cargo", 0, 1)
     passage = passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage)
@@ -234,7 +263,11 @@ def screen(
         passage=passage,
         set_aside=intake.set_aside,
         sources=intake.sources,
-        messages=(*_all_messages(intake), *_unmatched(settings.voyage, voyage, intake.log["container"])),
+        messages=(
+            *_all_messages(intake),
+            *_unmatched(settings.voyage, voyage, intake.log["container"]),
+            *_double_places(settings.voyage, voyage),
+        ),
         invented=_is_invented(paths),
     )
 
@@ -269,11 +302,15 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
     defrosts = find_defrosts(timeline)
     traits = unit_traits(timeline)
     at("features")
-    features = unit_features(timeline, defrosts, settings.refrigerants, settings.refrigerant)
+    saturated = with_saturation(timeline, settings.refrigerants, settings.refrigerant)
+    features = unit_features(saturated, defrosts)
+    timeline = timeline.with_columns(saturated.select(DRAWN_COLUMNS))
     at("excursions")
     excursions = find_excursions(timeline, settings.grace_hours)
+    days = unit_days(timeline, defrosts, excursions)
     at("peers")
     comparison = compare(features, traits, FEATURES)
+    bands = peer_bands(timeline, comparison.members, comparison.oddness)
     at("causes")
     catalogue = load_catalogue(settings.causes)
     judgement = judge(comparison.distances, catalogue, BASES)
@@ -294,8 +331,11 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
         voyage_events=voyage_events,
         defrosts=defrosts,
         excursions=excursions,
+        unit_days=days,
         features=comparison.features,
         peer_groups=comparison.oddness,
+        peer_members=comparison.members,
+        peer_bands=bands,
         distances=comparison.distances,
         causes=judgement.causes,
         evidence=judgement.evidence,
@@ -330,7 +370,11 @@ def _all_messages(intake: Intake) -> tuple[Message, ...]:
 def _unmatched(files: VoyageFiles, voyage: Voyage, containers: pl.Series) -> list[Message]:
     """A warning for each voyage file that names containers of which there is no log."""
     logged = set(containers)
-    named = ((files.facts, set(voyage.facts.units)), (files.events, set(voyage.custody["container"])))
+    named = (
+        (files.facts, set(voyage.facts.units)),
+        (files.events, set(voyage.custody["container"])),
+        (files.notes, set(voyage.notes["container"])),
+    )
     return [
         Message(
             "warning",
@@ -342,6 +386,25 @@ def _unmatched(files: VoyageFiles, voyage: Voyage, containers: pl.Series) -> lis
         )
         for path, names in named
         if path and names - logged
+    ]
+
+
+def _double_places(files: VoyageFiles, voyage: Voyage) -> list[Message]:
+    """A warning for each place on board that the facts give to more than one container."""
+    there: dict[str, list[str]] = {}
+    for container, unit in voyage.facts.units.items():
+        if unit.position:
+            there.setdefault(unit.position, []).append(container)
+    return [
+        Message(
+            "warning",
+            files.facts.name,
+            None,
+            f"{' and '.join(containers)} are given one place on board, {place}.",
+            "Correct it, unless one had left before the other came.",
+        )
+        for place, containers in there.items()
+        if files.facts and len(containers) > 1
     ]
 
 

@@ -17,10 +17,9 @@ import xlsxwriter
 import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.screening import Screening
+from coldsift.engine.screening import Progress, Screening
 from coldsift.features import FEATURES
-from coldsift.report import build_report
-from coldsift.report.model import FeatureWords, MessageView, SourceView
+from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
 from coldsift.schema import COMMON_LOG, FINDINGS, TABLES
 
 MANIFEST = "manifest.json"
@@ -37,7 +36,15 @@ LIBRARIES = (
 )
 
 
-def write_outputs(screening: Screening, out: Path, title: str) -> Path:
+def write_outputs(
+    screening: Screening,
+    out: Path,
+    title: str,
+    *,
+    one_file: bool = False,
+    language: str = "en",
+    progress: Progress | None = None,
+) -> Path:
     """Write report, tables and manifest into a folder, replacing an earlier run's whole.
 
     Parameters
@@ -48,6 +55,12 @@ def write_outputs(screening: Screening, out: Path, title: str) -> Path:
         Folder to make. One that exists is replaced when it is empty or holds an earlier run.
     title
         Heading of the report.
+    one_file
+        Everything in one page, instead of a page a unit beside the index.
+    language
+        Code of the language of the report's pages; the tables stay English.
+    progress
+        Called as the work goes on.
 
     Returns
     -------
@@ -58,22 +71,36 @@ def write_outputs(screening: Screening, out: Path, title: str) -> Path:
     ------
     OutputError
         When ``out`` holds other files, or cannot be written. An earlier run in it is then untouched.
+    UnknownLanguage
+        When the report cannot be had in the language.
     """
-    folder = write_whole(out, MANIFEST, lambda staging: _write_all(screening, staging, title))
-    return folder / "index.html"
+    tell = progress or (lambda what, done, total: None)
+
+    def write(staging: Path) -> None:
+        _write_tables(screening, staging)
+        pages = build_report(material(screening, title), one_file=one_file, language=language)
+        for done, (name, text) in enumerate(pages):
+            tell("report", done, len(screening.findings) + 2)
+            path = staging / name
+            path.parent.mkdir(exist_ok=True)
+            write_text(text, path)
+
+    return write_whole(out, MANIFEST, write) / INDEX
 
 
-def _write_all(screening: Screening, folder: Path, title: str) -> None:
+def _write_tables(screening: Screening, folder: Path) -> None:
     tables = {
         "findings": screening.findings,
         "causes": screening.causes,
         "evidence": screening.evidence,
+        "reasons": screening.reasons,
         "excursions": screening.excursions,
         "excursion_parts": screening.passage.excursion_parts,
         "defrost_rises": screening.passage.defrost_rises,
         "gaps": screening.passage.gaps,
         "cargo": screening.passage.cargo,
         "defrosts": screening.defrosts,
+        "unit_days": screening.unit_days,
         "features": screening.features,
         "voyage_events": screening.analysis.voyage_events,
         "set_aside": screening.set_aside,
@@ -85,27 +112,42 @@ def _write_all(screening: Screening, folder: Path, title: str) -> None:
     write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
     write_text(findings_csv(screening.findings), folder / "findings.csv")
     _write_workbook(screening.findings, folder / "findings.xlsx")
-    write_text(_report(screening, title), folder / "index.html")
     write_text(
         json.dumps(manifest(screening), indent=1, ensure_ascii=False, sort_keys=True) + "\n",
         folder / MANIFEST,
     )
 
 
-def _report(screening: Screening, title: str) -> str:
-    return build_report(
+def material(screening: Screening, title: str) -> Material:
+    """Put together what the report is made from.
+
+    Parameters
+    ----------
+    screening
+        From :func:`coldsift.screen`.
+    title
+        Heading of the report.
+    """
+    analysis = screening.analysis
+    return Material(
         findings=screening.findings,
+        reasons=screening.reasons,
         features=screening.features,
         excursions=screening.excursions,
         defrosts=screening.defrosts,
         cargo=screening.passage.cargo,
-        voyage_events=screening.analysis.voyage_events,
+        unit_days=screening.unit_days,
+        voyage_events=analysis.voyage_events,
         set_aside=screening.set_aside,
-        timeline=screening.analysis.timeline,
-        causes=screening.analysis.causes,
-        evidence=screening.analysis.evidence,
+        notes=screening.voyage.notes,
+        timeline=analysis.timeline,
+        peer_groups=analysis.peer_groups,
+        peer_members=analysis.peer_members,
+        peer_bands=analysis.peer_bands,
+        causes=screening.causes,
+        evidence=screening.evidence,
         catalogue=load_catalogue(screening.settings.causes),
-        sources=[
+        sources=tuple(
             SourceView(
                 file=source.path,
                 layout=source.layout or "none",
@@ -117,13 +159,14 @@ def _report(screening: Screening, title: str) -> str:
                 set_aside=source.set_aside,
                 sha256=source.sha256,
                 note=source.pressure_reading or "",
+                id=source.id,
             )
             for source in screening.sources
-        ],
-        messages=[
+        ),
+        messages=tuple(
             MessageView(message.severity, message.file, message.line, message.what, message.do)
             for message in screening.messages
-        ],
+        ),
         parameters=screening.settings.in_words(),
         feature_words={
             name: FeatureWords(
@@ -136,7 +179,6 @@ def _report(screening: Screening, title: str) -> str:
             )
             for name, feature in FEATURES.items()
         },
-        reasons=screening.analysis.reasons,
         title=title,
         invented=screening.invented,
     )

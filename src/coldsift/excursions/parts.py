@@ -1,4 +1,4 @@
-"""Excursions divided by what the unit was doing, and by who had the container."""
+"""Excursions divided by what the unit was doing, by who had the container, and by day."""
 
 from __future__ import annotations
 
@@ -38,7 +38,54 @@ def divide(
     What lies between two readings belongs to the regime of the first; a gap is ``unknown``. The peak of a
     part leaves readings in a defrost out, as the excursion's does, unless the part has no other.
     """
-    steps = steps_within(
+    steps = _steps(timeline, excursions)
+    regime = pl.when("unseen").then(pl.lit("unknown")).otherwise(pl.col("regime").cast(pl.String))
+    divisions = [_summed(steps.with_columns(part=regime), "regime", ["part"])]
+    if custody is not None and not custody.is_empty():
+        holdings = _holdings(custody, excursions["container"])
+        held = _cut(steps.join(holdings, on="container", maintain_order="left_right"))
+        divisions.append(_summed(held, "custody", ["since", "part"]))
+    return EXCURSION_PARTS.conform(
+        pl.concat(divisions).sort(
+            *_EXCURSION, "division", "start", "part", descending=[False, False, True, False, False]
+        )
+    )
+
+
+def by_day(timeline: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
+    """Divide excursions by day.
+
+    Parameters
+    ----------
+    timeline
+        From :func:`coldsift.regimes.build_timeline`.
+    excursions
+        Of the same timeline, from :func:`coldsift.excursions.find_excursions`.
+
+    Returns
+    -------
+    polars.DataFrame
+        ``container``, ``day`` (UTC), ``hours`` [h] and ``degree_hours`` [K h] of all the unit's excursions on
+        that day, gaps taken out; sorted. What lies between two readings is cut at midnight, the air straight
+        between them, so that the days of an excursion add up to its own hours and degree-hours.
+    """
+    affected = timeline.join(excursions, on="container", how="semi", maintain_order="left")
+    steps = _steps(affected, excursions)
+    midnight = pl.col("time").dt.truncate("1d")
+    days = steps.with_columns(since=pl.datetime_ranges(midnight, "next_time", "1d", closed="left")).explode(
+        "since", empty_as_null=False
+    )
+    return (
+        measured(_cut(days.with_columns(until=pl.col("since") + pl.duration(days=1))))
+        .group_by("container", day=pl.col("since").dt.date(), maintain_order=True)
+        .agg(pl.col("hours", "degree_hours").sum())
+        .sort("container", "day")
+    )
+
+
+def _steps(timeline: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
+    """Every step between two readings that overlaps an excursion."""
+    return steps_within(
         read_air(timeline),
         excursions.select(
             "container",
@@ -48,16 +95,6 @@ def divide(
             # The peak lies beyond the edge that was left.
             side=(pl.col("peak") - pl.col("band_edge")).sign().cast(pl.Int8),
         ),
-    )
-    regime = pl.when("unseen").then(pl.lit("unknown")).otherwise(pl.col("regime").cast(pl.String))
-    divisions = [_summed(steps.with_columns(part=regime), "regime", ["part"])]
-    if custody is not None and not custody.is_empty():
-        held = _cut(steps, _holdings(custody, excursions["container"]))
-        divisions.append(_summed(held, "custody", ["since", "part"]))
-    return EXCURSION_PARTS.conform(
-        pl.concat(divisions).sort(
-            *_EXCURSION, "division", "start", "part", descending=[False, False, True, False, False]
-        )
     )
 
 
@@ -95,8 +132,8 @@ def _holdings(custody: pl.DataFrame, containers: pl.Series) -> pl.DataFrame:
     )
 
 
-def _cut(steps: pl.DataFrame, holdings: pl.DataFrame) -> pl.DataFrame:
-    """Cut steps at handovers within the excursion; the air between two readings is straight."""
+def _cut(steps: pl.DataFrame) -> pl.DataFrame:
+    """Cut steps at ``since`` and ``until`` within the excursion; the air between two readings is straight."""
     begins = (pl.col("since") > pl.col("start")).fill_null(False)
     ends = (pl.col("until") < pl.col("end")).fill_null(False)
     cut_from = pl.when(begins).then(pl.max_horizontal("time", "since")).otherwise("time")
@@ -109,8 +146,7 @@ def _cut(steps: pl.DataFrame, holdings: pl.DataFrame) -> pl.DataFrame:
 
     either = pl.col("apart") | pl.col("next_apart")
     return (
-        steps.join(holdings, on="container", maintain_order="left_right")
-        .filter(
+        steps.filter(
             (pl.col("since") < pl.col("end")).fill_null(True),
             (pl.col("until") > pl.col("start")).fill_null(True),
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 import polars as pl
@@ -21,8 +22,11 @@ from coldsift.features.catalogue import (
 )
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, REFUSALS, saturation
 
-SATURATION_COLUMNS = ("evaporating", "condensing", "condensing_dew")
-"""Dew temperature at the suction, bubble and dew temperature at the discharge pressure. [°C]"""
+DRAWN_COLUMNS = ("evaporating", "condensing")
+"""Dew temperature at the suction, bubble temperature at the discharge pressure: what charts show. [°C]"""
+
+SATURATION_COLUMNS = (*DRAWN_COLUMNS, "condensing_dew")
+"""These, and the dew temperature at the discharge pressure. [°C]"""
 
 REFUSED = "refused"
 """Column that says why a pressure of a reading has no saturation temperature."""
@@ -40,7 +44,9 @@ FULL_SPEED = 100.0
 
 
 def with_saturation(
-    timeline: pl.DataFrame, refrigerants: Mapping[str, str], default: str = DEFAULT_REFRIGERANT
+    timeline: pl.DataFrame,
+    refrigerants: Mapping[str, str] = MappingProxyType({}),
+    default: str = DEFAULT_REFRIGERANT,
 ) -> pl.DataFrame:
     """Add the saturation temperatures of every reading, and how long the compressor has stood.
 

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 import polars as pl
 
 from coldsift.features.box import BOX_FEATURES, warm_up_features
 from coldsift.features.catalogue import OWN, RECENT_HOURS, SETTLING_HOURS, Feature, View
-from coldsift.features.circuit import CIRCUIT_FEATURES, REFUSED, with_saturation
+from coldsift.features.circuit import CIRCUIT_FEATURES, REFUSED
 from coldsift.features.data import DATA_FEATURES, clock_features, with_readings_before
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
 from coldsift.features.onset import onset_features, onset_values
 from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
-from coldsift.refrigerant import DEFAULT_REFRIGERANT
 from coldsift.regimes import SET_POINT_STEP
 from coldsift.schema import CHANNELS, TABLES
 
@@ -85,23 +83,17 @@ _TREND_DAYS = 4
 """A trend needs as many days with a value."""
 
 
-def unit_features(
-    timeline: pl.DataFrame,
-    defrosts: pl.DataFrame,
-    refrigerants: Mapping[str, str] = MappingProxyType({}),
-    refrigerant: str = DEFAULT_REFRIGERANT,
-) -> pl.DataFrame:
+def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFrame:
     """Take every feature of every unit.
 
     Parameters
     ----------
     timeline
         From :func:`coldsift.regimes.build_timeline`, with ``shared`` from
-        :func:`coldsift.regimes.mark_shared`.
+        :func:`coldsift.regimes.mark_shared` and the columns of
+        :func:`coldsift.features.with_saturation`.
     defrosts
         From :func:`coldsift.regimes.find_defrosts`.
-    refrigerants, refrigerant
-        Refrigerant by container where it is known to be another, and that of all others.
 
     Returns
     -------
@@ -110,7 +102,6 @@ def unit_features(
         feature, the value null with a reason where the log does not give it.
     """
     unit = "container"
-    timeline = with_saturation(timeline, refrigerants, refrigerant)
     last = pl.col("time").max().over(unit)
     present = pl.col("set_point").forward_fill().last().over(unit)
     at_present = ((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True)

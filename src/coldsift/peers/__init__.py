@@ -1,10 +1,11 @@
 """Each unit against its like.
 
 Goes in: features and traits. Comes out: the features with their peers' range and the robust distance from
-it, each unit's oddness, and what makes it odd, in plain words with numbers; and, for one unit and some hours,
-what the others did then.
+it, each unit's oddness, and what makes it odd, in plain words with numbers; the range of like units through
+time; and, for one unit and some hours, what the others did then.
 """
 
+from coldsift.peers.band import peer_bands
 from coldsift.peers.compare import Comparison, compare
 from coldsift.peers.forest import isolation_scores
 from coldsift.peers.groups import PeerGroups, peer_groups
@@ -18,6 +19,7 @@ __all__ = [
     "compare",
     "group_statistics",
     "isolation_scores",
+    "peer_bands",
     "peer_groups",
     "peers_then",
 ]

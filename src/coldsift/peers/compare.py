@@ -49,12 +49,15 @@ class Comparison:
     oddness
         ``container``, ``oddness``, ``forest`` (isolation score, null in small fleets), ``peer_group``,
         ``level``, ``peers``.
+    members
+        ``container``, ``peer_group``: every unit in every group it belongs to.
     """
 
     features: pl.DataFrame
     contributions: pl.DataFrame
     distances: pl.DataFrame
     oddness: pl.DataFrame
+    members: pl.DataFrame
 
 
 def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str, Feature]) -> Comparison:
@@ -133,7 +136,7 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
     contributions = _contributions(compared)
     oddness = _oddness(compared, contributions, groups.chosen)
     distances = compared.select("container", "feature", "value", distance="z_range", words="statement")
-    return Comparison(TABLES["features"].conform(compared), contributions, distances, oddness)
+    return Comparison(TABLES["features"].conform(compared), contributions, distances, oddness, groups.members)
 
 
 def _contributions(compared: pl.DataFrame) -> pl.DataFrame:

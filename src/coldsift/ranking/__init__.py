@@ -1,8 +1,8 @@
 """The order of inspection.
 
 Goes in: the comparison with peers, the units' traits, the timeline and the excursions, and the thresholds of
-the groups. Comes out: :data:`coldsift.schema.FINDINGS` and, container by container, the reasons in plain
-words. Beside it, :func:`choose` finds thresholds by stated costs on units whose state is known.
+the groups. Comes out: :data:`coldsift.schema.FINDINGS` and :data:`coldsift.schema.REASONS`, the sentences
+behind them. Beside it, :func:`choose` finds thresholds by stated costs on units whose state is known.
 """
 
 from coldsift.ranking.rank import Ranking, rank

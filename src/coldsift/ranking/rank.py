@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -14,7 +13,7 @@ from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.ranking.thresholds import Thresholds
-from coldsift.schema import FINDINGS, GROUPS
+from coldsift.schema import FINDINGS, GROUPS, REASONS
 
 SOON_HOURS = 24.0
 """A limit nearer than this cannot wait for the next round: common practice, no source. [h]
@@ -45,11 +44,11 @@ class Ranking:
     findings
         :data:`coldsift.schema.FINDINGS`, by rank.
     reasons
-        Sentences of each container, strongest first.
+        :data:`coldsift.schema.REASONS`: the sentences of each container, strongest first.
     """
 
     findings: pl.DataFrame
-    reasons: Mapping[str, tuple[str, ...]]
+    reasons: pl.DataFrame
 
 
 def rank(
@@ -88,11 +87,6 @@ def rank(
     """
     unit = "container"
     limits = hours_to_limit(timeline)
-    strongest = (
-        comparison.contributions.sort("symptom", maintain_order=True)
-        .group_by(unit, maintain_order=True)
-        .agg(pl.col("words").head(MOST_REASONS))
-    )
     missing = (
         pl.when(~pl.col("has_air"))
         .then(pl.lit("no supply or return air logged"))
@@ -128,31 +122,27 @@ def rank(
             comparison.oddness.select(unit, "oddness", compared_with=_compared_with()), on=unit, how="left"
         )
         .join(limits.drop("set_point"), on=unit, how="left")
-        .join(strongest, on=unit, how="left")
         .join(_likeliest(causes), on=unit, how="left")
         .join(checks.select(unit, first_check="question"), on=unit, how="left")
         .join(_excursion_sentences(excursions), on=unit, how="left")
         .with_columns(cannot_tell=missing, value_at_risk=pl.lit(1.0))
         .with_columns(group=group, urgency=pl.col("chance_of_fault") * soonness * pl.col("value_at_risk"))
-        .with_columns(reasons=_reasons())
         .sort("group", "urgency", "oddness", unit, descending=[False, True, True, False], nulls_last=True)
         .with_row_index("rank", offset=1)
         .with_columns(
             pl.col("rank").cast(pl.Int64),
-            why=pl.col("reasons").list.join(". "),
             number_valid=pl.col(unit).map_elements(is_valid, return_dtype=pl.Boolean),
             first_check=pl.when(pl.col("group") != "nothing_found").then("first_check"),
         )
     )
+    reasons = _reasons(units, comparison.contributions)
+    why = reasons.group_by(unit, maintain_order=True).agg(why=pl.col("words").str.join(". "))
     named = tuple(f"{what}_{place}" for what in ("cause", "chance") for place in range(1, NAMED_CAUSES + 1))
     judged = ("oddness", "chance_of_fault", "hours_to_limit", *named)
-    units = units.with_columns(
-        pl.when(pl.col("cannot_tell").is_null()).then(name).alias(name) for name in judged
+    units = units.join(why, on=unit, how="left", maintain_order="left").with_columns(
+        pl.col("why").fill_null(""),
+        *(pl.when(pl.col("cannot_tell").is_null()).then(name).alias(name) for name in judged),
     )
-    reasons = {
-        str(container): tuple(sentences or ())
-        for container, sentences in units.select(unit, "reasons").iter_rows()
-    }
     return Ranking(FINDINGS.conform(units), reasons)
 
 
@@ -187,8 +177,9 @@ def _compared_with() -> pl.Expr:
     return pl.format("{} other units: {}{}", "peers", group, wider)
 
 
-def _reasons() -> pl.Expr:
-    """The state at the end of the log, then what is odd, strongest first."""
+def _reasons(units: pl.DataFrame, contributions: pl.DataFrame) -> pl.DataFrame:
+    """What the log lacks, the state at its end, then what is odd, strongest first."""
+    unit = "container"
     now = pl.when(pl.col("hours_to_limit") == 0).then(
         pl.format(
             "At the end of the log the {} is at {} °C, {} K outside its band (set point {} °C)",
@@ -213,13 +204,27 @@ def _reasons() -> pl.Expr:
             rounded(pl.col("set_point"), 1),
         )
     )
-    odd = pl.col("words").fill_null(pl.lit([], dtype=pl.List(pl.String)))
     # Once said that the air is outside now, for how long is told after what may be the matter.
     leads = (pl.col("excursion_hours") >= LONG_EXCURSION_HOURS) & (pl.col("hours_to_limit").fill_null(1) > 0)
-    before, after = pl.when(leads).then("excursion_words"), pl.when(~leads).then("excursion_words")
-    return pl.concat_list(
-        pl.concat_list("cannot_tell", now, soon, pulling, before), odd, pl.concat_list(after)
-    ).list.drop_nulls()
+    odd = contributions.sort("symptom", maintain_order=True).group_by(unit, maintain_order=True)
+    turns = (
+        ("missing", units.select(unit, words="cannot_tell")),
+        ("state", units.select(unit, words=now)),
+        ("trend", units.select(unit, words=soon)),
+        ("pull_down", units.select(unit, words=pulling)),
+        ("excursion", units.select(unit, words=pl.when(leads).then("excursion_words"))),
+        ("feature", odd.head(MOST_REASONS).select(unit, "words", "feature")),
+        ("excursion", units.select(unit, words=pl.when(~leads).then("excursion_words"))),
+    )
+    told = [
+        frame.with_columns(kind=pl.lit(kind), turn=pl.lit(turn)) for turn, (kind, frame) in enumerate(turns)
+    ]
+    return REASONS.conform(
+        pl.concat(told, how="diagonal")
+        .drop_nulls("words")
+        .sort(unit, "turn", maintain_order=True)
+        .with_columns(place=pl.col("words").cum_count().over(unit))
+    )
 
 
 def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:

@@ -1,12 +1,24 @@
-"""One page that a person reads: the report.
+"""The pages that a person reads: the report.
 
-Goes in: the tables of :mod:`coldsift.schema`, the timeline, and small view models for what is not a table
-(files, messages, words for the features). Comes out: one HTML text that needs nothing else, neither a
-network nor a file beside it. The stage computes nothing about refrigeration; it counts, words and draws what
+Goes in: :class:`Material`, the tables of :mod:`coldsift.schema` with words for what is not a table. Comes out:
+HTML texts with the names of their files: an index, and a page a unit beside it, or one page with everything.
+None of them needs a network. The stage computes nothing about refrigeration; it counts, words and draws what
 it is given.
 """
 
+from coldsift.report.language import UnknownLanguage, available, load_language
+from coldsift.report.material import Material
 from coldsift.report.model import FeatureWords, MessageView, SourceView
-from coldsift.report.page import build_report
+from coldsift.report.page import INDEX, build_report
 
-__all__ = ["FeatureWords", "MessageView", "SourceView", "build_report"]
+__all__ = [
+    "INDEX",
+    "FeatureWords",
+    "Material",
+    "MessageView",
+    "SourceView",
+    "UnknownLanguage",
+    "available",
+    "build_report",
+    "load_language",
+]

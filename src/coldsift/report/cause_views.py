@@ -6,7 +6,7 @@ page's script does its sums with.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -28,7 +28,7 @@ from coldsift.causes import (
 )
 from coldsift.causes.checks import CONFIRM_FROM, LEAST_BITS, RISK_FACTOR
 from coldsift.report import words
-from coldsift.report.charts import script_safe
+from coldsift.report.embedded import script_safe
 from coldsift.report.model import CheckView, EvidenceView, FeatureWords, Hypothesis, KindView, ProbableCause
 
 WORTH_TELLING = 0.05
@@ -130,13 +130,16 @@ def probable_causes(
             for place, name in enumerate(faults[:NAMED_CAUSES])
             if place == 0 or likely[name] >= WORTH_NAMING
         ]
-        name, chance = lead(faults[0], pair, likely, catalogue)
+        together = alike_and_likely(faults[0], likely, catalogue)
+        name, chance = lead(together, pair, likely, catalogue)
         yes = yes_table(table, pair, own)
         found[container] = ProbableCause(
             name=name,
             chance=words.chance(chance),
             undecided=chance > likely[faults[0]],
             named=group != "nothing_found" and chance >= WORTH_NAMING,
+            parts=_together(catalogue.causes[each].parts for each in together if each in catalogue.causes),
+            tools=_together(catalogue.causes[each].tools for each in together if each in catalogue.causes),
             hypotheses=tuple(
                 _hypothesis(
                     each,
@@ -161,35 +164,44 @@ def probable_causes(
     return found
 
 
+def alike_and_likely(cause: str, chances: Mapping[str, float], catalogue: Catalogue) -> list[str]:
+    """The likeliest cause and, likeliest first, those worth naming that the log does not tell from it."""
+    alike = catalogue.causes[cause].alike if cause in catalogue.causes else ()
+    others = [each for each in alike if each != cause and chances.get(each, 0.0) >= WORTH_NAMING]
+    return [cause, *sorted(others, key=lambda each: (-chances[each], each))]
+
+
 def lead(
-    cause: str, pair: Sequence[str], chances: Mapping[str, float], catalogue: Catalogue
+    together: Sequence[str], pair: Sequence[str], chances: Mapping[str, float], catalogue: Catalogue
 ) -> tuple[str, float]:
     """Name the likeliest cause, with those that the log does not tell from it.
 
     Parameters
     ----------
-    cause
-        The likeliest hypothesis.
+    together
+        From :func:`alike_and_likely`.
     pair
         The two causes behind more than one.
     chances
         By hypothesis, 0 to 1.
     catalogue
-        Says which causes are alike.
+        Names the causes.
 
     Returns
     -------
     tuple
         Words, and the chance of all that they name.
     """
-    alike = catalogue.causes[cause].alike if cause in catalogue.causes else ()
-    named = [each for each in alike if each == cause or chances.get(each, 0.0) >= WORTH_NAMING]
-    if len(named) < 2:
-        return hypothesis_name(cause, pair, catalogue), chances[cause]
-    named.sort(key=lambda each: (each != cause, -chances[each], each))
-    first, *others = (catalogue.name(each) for each in named)
-    together = ", or ".join([first, *map(words.inside_a_sentence, others)])
-    return f"{together} (the log does not tell which)", sum(chances[each] for each in named)
+    if len(together) == 1:
+        return hypothesis_name(together[0], pair, catalogue), chances[together[0]]
+    first, *others = map(catalogue.name, together)
+    named = ", or ".join([first, *map(words.inside_a_sentence, others)])
+    return f"{named} (the log does not tell which)", sum(chances[each] for each in together)
+
+
+def _together(lists: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    """What several lists hold, each thing once."""
+    return tuple(dict.fromkeys(each for things in lists for each in things))
 
 
 def hypothesis_name(cause: str, pair: Sequence[str], catalogue: Catalogue) -> str:
@@ -222,8 +234,8 @@ def blank_hypotheses(catalogue: Catalogue) -> tuple[Hypothesis, ...]:
     return tuple(_hypothesis(cause, (), catalogue, [], (), True) for cause in (OTHER, *catalogue.causes))
 
 
-def script_table(catalogue: Catalogue, run: str) -> str:
-    """Everything the page's script needs for its sums and its words, once a page.
+def script_table(catalogue: Catalogue, run: str, translate: Callable[[str], str]) -> str:
+    """Everything the page's script needs for its sums and its words, once for all units.
 
     Parameters
     ----------
@@ -231,6 +243,8 @@ def script_table(catalogue: Catalogue, run: str) -> str:
         The one the units were judged with.
     run
         Text that tells this run from others: answers kept on the device belong to it.
+    translate
+        From English into the page's language.
 
     Returns
     -------
@@ -240,6 +254,10 @@ def script_table(catalogue: Catalogue, run: str) -> str:
     """
     table = check_table(catalogue)
     observations = [catalogue.observations[each] for each in table.observations]
+
+    def told(text: str) -> str:
+        return words.visible(translate(text))
+
     return script_safe(
         {
             "run": run,
@@ -254,17 +272,17 @@ def script_table(catalogue: Catalogue, run: str) -> str:
             "healthy": HEALTHY,
             "most_hypotheses": NAMED_CAUSES,
             "worth_naming": WORTH_NAMING,
-            "names": _leaf_names(table, catalogue),
-            "chances": words.CHANCES,
+            "names": [[told(name) for name in leaf] for leaf in _leaf_names(table, catalogue)],
+            "chances": [(edge, told(word)) for edge, word in words.CHANCES],
             "checks": [
                 {
-                    "question": words.visible(each.question),
-                    "yes": words.visible(each.yes),
-                    "no": words.visible(each.no),
-                    "how": words.visible(each.how),
-                    "minutes": minutes_words(each.minutes),
-                    "risk": RISKS[each.risk][0],
-                    "caution": RISKS[each.risk][1],
+                    "question": told(each.question),
+                    "yes": told(each.yes),
+                    "no": told(each.no),
+                    "how": told(each.how),
+                    "minutes": told(minutes_words(each.minutes)),
+                    "risk": told(RISKS[each.risk][0]),
+                    "caution": told(RISKS[each.risk][1]),
                 }
                 for each in observations
             ],
@@ -281,11 +299,7 @@ def _leaf_names(table: CheckTable, catalogue: Catalogue) -> list[list[str]]:
     """Cause and kind of each leaf in words."""
     kinds = {(cause.id, kind.id): kind.name for cause in catalogue.causes.values() for kind in cause.kinds}
     return [
-        [
-            words.visible(hypothesis_name(cause, (), catalogue)),
-            words.visible(kinds.get((cause, kind), "")),
-        ]
-        for cause, kind in table.leaves
+        [hypothesis_name(cause, (), catalogue), kinds.get((cause, kind), "")] for cause, kind in table.leaves
     ]
 
 
@@ -341,4 +355,4 @@ def _hypothesis(
 def _evidence(row: dict[str, Any], feature_words: Mapping[str, FeatureWords]) -> tuple[str, EvidenceView]:
     known = feature_words.get(row["feature"])
     said = row["words"] or (known.name if known else words.plain(row["feature"]).capitalize())
-    return row["side"], EvidenceView(said, words.odds(row["odds"]))
+    return row["side"], EvidenceView(said, words.odds(row["odds"]), row["feature"])

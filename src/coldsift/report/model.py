@@ -23,7 +23,10 @@ class FeatureWords:
 
 @dataclass(frozen=True, slots=True)
 class SourceView:
-    """One input file and what became of its rows; ``rows`` = ``used`` + ``merged`` + ``set_aside``."""
+    """One input file and what became of its rows; ``rows`` = ``used`` + ``merged`` + ``set_aside``.
+
+    ``id`` is the file's in the timeline's column ``source``.
+    """
 
     file: str
     layout: str
@@ -35,6 +38,7 @@ class SourceView:
     set_aside: int
     sha256: str
     note: str = ""
+    id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,32 +73,153 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class ExcursionView:
-    """One excursion in words."""
+    """One excursion in words.
+
+    Attributes
+    ----------
+    kind
+        Out of its band, or another kind in a few words.
+    start_range, end_range
+        What the readings leave open.
+    hours, degree_hours
+        As read; with ``_at_least`` and ``_at_most`` where these differ from it, else empty.
+    gap
+        Time in it without readings, empty when there is none.
+    peak_at_most
+        Where the air can have been further out than was read, else empty.
+    start_time, end_time
+        The same instants as numbers. [ms since 1970, UTC]
+    """
 
     kind: str
     start: str
     start_range: str
     end: str
     end_range: str
-    duration: str
+    hours: str
+    hours_at_least: str
+    hours_at_most: str
+    gap: str
     peak: str
+    peak_at_most: str
+    band_edge: str
     degree_hours: str
+    degree_hours_at_least: str
+    degree_hours_at_most: str
     mean_kinetic: str
     doubt: str
     along_with: str
+    start_time: int
+    end_time: int
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionSummary:
+    """A unit's excursions in a few words.
+
+    Attributes
+    ----------
+    count, hours, degree_hours
+        Those that count: the first pull-down, changes of the set point and merely possible ones apart.
+    worst
+        These, largest area first, at most :data:`coldsift.report.unit_views.WORST`.
+    others
+        Excursions of the other kinds: kind in words, how many.
+    meanings
+        Every kind that the unit has, in words, and what it says.
+    """
+
+    count: int
+    hours: str
+    degree_hours: str
+    worst: tuple[ExcursionView, ...]
+    others: tuple[tuple[str, int], ...]
+    meanings: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class FeatureView:
-    """One feature of a unit against its peers, in words."""
+    """One feature of a unit against its peers, in words.
 
+    Attributes
+    ----------
+    id
+        Its name in the table of features.
+    low, middle, high
+        Range of like units (middle 80 of 100) and its middle; empty when there are none.
+    peers
+        Like units with a value.
+    distance, odd
+        Robust distance from their middle, and whether it is far.
+    samples
+        Readings behind the value.
+    formula, source, look_first
+        As in :class:`FeatureWords`; empty for a feature without words.
+    """
+
+    id: str
     name: str
     regime: str
     value: str
-    peers: str
+    low: str
+    middle: str
+    high: str
+    peers: int
     distance: str
     odd: bool
     samples: int
+    formula: str
+    source: str
+    look_first: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonView:
+    """One sentence behind a finding, its kind (:data:`coldsift.schema.REASON_KINDS`) and its feature's id."""
+
+    words: str
+    kind: str = ""
+    feature: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsView:
+    """A unit's last readings: a heading a column, and rows of texts."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DefrostView:
+    """One defrost in words."""
+
+    start: str
+    minutes: str
+    coil: str
+    recovery: str
+    end: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteView:
+    """What somebody saw and did at a unit."""
+
+    time: str
+    observation: str
+    action: str
+    part: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmView:
+    """One alarm text as logged, its first and last reading, and how many hold it."""
+
+    text: str
+    first: str
+    last: str
+    readings: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,23 +233,43 @@ class Urgency:
 
 @dataclass(frozen=True, slots=True)
 class CargoView:
-    """What the cargo is taken for, how warm it is reckoned to be, and how long it has."""
+    """What the cargo is taken for, how warm it is reckoned to be, and how long it has.
+
+    Attributes
+    ----------
+    outer, core
+        Reckoned temperatures with their bands; empty when they are not known.
+    fitted
+        What they rest on.
+    limits
+        What the cargo bears, and says who.
+    kinetic
+        Mean kinetic temperature of the air over the whole log.
+    life_lost, life
+        Storage life spent beyond what the optimum would have taken, and all of it in days; empty when not known.
+    """
 
     cargo: str
     known_from: str
-    temperatures: str
+    outer: str
+    core: str
     fitted: str
-    limits: str
+    limits: tuple[str, ...]
+    limits_from: str
+    kinetic: str
+    life_lost: str
+    life: str
     if_failed: str
     as_now: str
 
 
 @dataclass(frozen=True, slots=True)
 class EvidenceView:
-    """One piece of evidence: what the log shows, and what it does to the odds."""
+    """One piece of evidence: what the log shows, what it does to the odds, and the feature's id."""
 
     words: str
     odds: str
+    feature: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +328,8 @@ class ProbableCause:
         True when ``name`` is more than one cause.
     named
         True when the list and the first screen name it too.
+    parts, tools
+        What to bring for the likeliest cause.
     hypotheses, nothing_wrong
         The likeliest first; "nothing wrong" stands apart.
     rest
@@ -198,6 +345,8 @@ class ProbableCause:
     chance: str
     undecided: bool
     named: bool
+    parts: tuple[str, ...]
+    tools: tuple[str, ...]
     hypotheses: tuple[Hypothesis, ...]
     nothing_wrong: Hypothesis
     rest: str
@@ -206,14 +355,32 @@ class ProbableCause:
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
-    """Everything shown about one container."""
+class Row:
+    """One container in the ranked list, and on the first screen.
+
+    Attributes
+    ----------
+    anchor
+        Name of the unit's card in addresses, safe and unique.
+    page
+        Where the card is: a page beside the index, or a place on this very page.
+    reason
+        The strongest reason; ``reasons`` has them all.
+    cargo_hours
+        Until the cargo passes a limit if the unit goes on as it does; none where it does not within sight. [h]
+    place
+        ``position`` as it is read aloud: bay, row and tier apart.
+    parts, tools
+        What to bring for the probable cause; empty where nobody is sent.
+    """
 
     anchor: str
+    page: str
     container: str
     number_valid: bool
     rank: int
     group: Group
+    reason: str
     reasons: tuple[str, ...]
     urgency: Urgency
     chance: float | None
@@ -222,24 +389,81 @@ class Unit:
     set_point: str
     set_point_value: float | None
     regime_class: str
-    cargo: CargoView | None
-    compared_with: str
+    cargo: str
+    cargo_as_now: str
+    cargo_hours: float | None
     position: str
+    place: str
+    bay: str
     first_check: str
-    probable: ProbableCause | None
+    cause: str
+    cause_chance: str
+    parts: tuple[str, ...]
+    tools: tuple[str, ...]
     cannot_tell: str
     excursion_count: int
-    excursions: tuple[ExcursionView, ...]
-    defrosts: tuple[str, ...]
-    features: tuple[FeatureView, ...]
-    features_left_out: int
-    not_assessed: tuple[tuple[str, int], ...]
-    chart: str
+    compared_with: str
+
+
+@dataclass(frozen=True, slots=True)
+class LogView:
+    """How much of the voyage a unit's log covers."""
+
+    anchor: str
+    page: str
+    container: str
+    number_valid: bool
     coverage: str
     first_reading: str
     last_reading: str
     readings: int
     longest_step: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """Everything shown about one container.
+
+    Attributes
+    ----------
+    row
+        Its line of the list.
+    numbers
+        Every feature that some sentence of the card is told from, by id.
+    last_readings
+        What a sentence on the end of the log rests on; none for a unit without readings.
+    excursion_summary
+        None for a unit without excursions.
+    defrosts, every_defrost
+        A few lines about them all, and one by one.
+    features, features_left_out
+        The furthest from the peers, and how many more there are.
+    not_assessed
+        Why features have no value, and their names.
+    chart
+        From :func:`coldsift.report.unit_chart.unit_chart`.
+    dossier
+        Command that reconstructs what the container went through.
+    """
+
+    row: Row
+    reasons: tuple[ReasonView, ...]
+    numbers: Mapping[str, FeatureView]
+    last_readings: ReadingsView | None
+    cargo: CargoView | None
+    probable: ProbableCause | None
+    excursions: tuple[ExcursionView, ...]
+    excursion_summary: ExcursionSummary | None
+    defrosts: tuple[str, ...]
+    every_defrost: tuple[DefrostView, ...]
+    features: tuple[FeatureView, ...]
+    features_left_out: int
+    not_assessed: tuple[tuple[str, tuple[str, ...]], ...]
+    notes: tuple[NoteView, ...]
+    alarms: tuple[AlarmView, ...]
+    chart: str
+    log: LogView
+    dossier: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,31 +500,208 @@ class Totals:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
-    """The whole page."""
+class Bring:
+    """A part or tool, and the units (container, page) that it is for."""
+
+    what: str
+    units: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A value that the list can be narrowed to, and how many units have it."""
+
+    value: str
+    units: int
+
+
+@dataclass(frozen=True, slots=True)
+class Bystander:
+    """A unit that did not share an event of the voyage, and what its log shows instead."""
+
+    container: str
+    page: str
+    instead: str
+
+
+@dataclass(frozen=True, slots=True)
+class PeerGroupView:
+    """A peer group in use.
+
+    Attributes
+    ----------
+    name
+        In words.
+    made_of
+        What its members have in common: what, and how.
+    level
+        How alike they are, in words.
+    wider
+        Why it is wider than the narrowest kind; empty when it is not.
+    compared, others
+        Members (container, page) that are held against it, and members that have a narrower group.
+    """
+
+    name: str
+    made_of: tuple[tuple[str, str], ...]
+    level: str
+    wider: str
+    compared: tuple[tuple[str, str], ...]
+    others: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureVariant:
+    """A feature as it stands (``words`` empty), or one of its views: over the last days, or as a trend."""
+
+    id: str
+    words: str
+    unit: str
+    adjusted: str
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureRow:
+    """One feature with its formula and source, and the views of it."""
+
+    words: FeatureWords
+    variants: tuple[FeatureVariant, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureSection:
+    """The features that are taken while the unit does the same."""
+
+    taken_in: str
+    rows: tuple[FeatureRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FixedValue:
+    """A value that the method rests on and that no setting changes."""
+
+    stage: str
+    what: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class GlossaryEntry:
+    """One word of the trade, or of this report."""
+
+    term: str
+    meaning: str
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class FleetView:
+    """The fleet as a whole, and the method in tables.
+
+    Attributes
+    ----------
+    bystanders
+        For each voyage event, the units whose log covers it and that did not share it.
+    groups
+        Peer groups in use.
+    data
+        JSON for the charts.
+    features, fixed_values, glossary
+        For the method.
+    """
+
+    bystanders: tuple[tuple[Bystander, ...], ...]
+    groups: tuple[PeerGroupView, ...]
+    data: str
+    features: tuple[FeatureSection, ...]
+    fixed_values: tuple[FixedValue, ...]
+    glossary: tuple[GlossaryEntry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClockView:
+    """What is known of one unit's clock.
+
+    Attributes
+    ----------
+    log
+        How much of the voyage its log covers.
+    group
+        Its ranking group.
+    position
+        Where it stands, empty when that is not known.
+    interval
+        Usual log interval.
+    zones
+        Time zone of each of its files, and where that is known from.
+    verdict
+        Whether a fault was seen, in words.
+    faulty
+        True when one was.
+    steps, day_wave, power_cuts
+        What each check found, or why it was not made.
+    """
+
+    log: LogView
+    group: Group
+    position: str
+    interval: str
+    zones: tuple[str, ...]
+    verdict: str
+    faulty: bool
+    steps: tuple[str, ...]
+    day_wave: str
+    power_cuts: str
+
+
+@dataclass(frozen=True, slots=True)
+class QualityView:
+    """Coverage and clock of every unit, by rank; how many clocks show a fault, and how many were checked."""
+
+    clocks: tuple[ClockView, ...]
+    faulty: int
+    checked: int
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """What the index shows.
+
+    Attributes
+    ----------
+    run
+        A short text that stands for the files that were read; what a reader ticks is kept under it.
+    choices
+        By row attribute (``bay``, ``cargo``, ``cause``, ``regime_class``), where there is more than one.
+    """
 
     title: str
+    run: str
     invented: bool
     span: str
     groups: tuple[Group, ...]
-    units: tuple[Unit, ...]
+    rows: tuple[Row, ...]
+    choices: Mapping[str, tuple[Choice, ...]]
+    parts: tuple[Bring, ...]
+    tools: tuple[Bring, ...]
     missing: tuple[Missing, ...]
     events: tuple[EventView, ...]
     sources: tuple[SourceView, ...]
     totals: Totals
     messages: tuple[MessageView, ...]
     set_aside: tuple[SetAsideView, ...]
+    logs: tuple[LogView, ...]
     parameters: Mapping[str, str]
     feature_words: Mapping[str, FeatureWords]
-    check_table: str
-    blank_hypotheses: tuple[Hypothesis, ...]
     risk_weights: tuple[tuple[str, str], ...]
     check_overhead: str
     confirm_from: str
     step: str
     most_steps: str
-    show_weight: bool
-    show_position: bool
+    fleet: FleetView
+    quality: QualityView
 
     @property
     def grave_messages(self) -> tuple[MessageView, ...]:
@@ -313,6 +714,20 @@ class Page:
         return tuple(message for message in self.messages if message.severity == NOTE)
 
     @property
-    def go_now(self) -> tuple[Unit, ...]:
-        """The units to go to now, in order."""
-        return tuple(unit for unit in self.units if unit.group.key == "go_now")
+    def show_weight(self) -> bool:
+        """True when some cargo counts more or less than the others."""
+        return any(row.weight not in (None, 1.0) for row in self.rows)
+
+    @property
+    def show_position(self) -> bool:
+        """True when it is known where some unit stands."""
+        return any(row.position for row in self.rows)
+
+    @property
+    def show_cargo(self) -> bool:
+        """True when it is known what some unit carries."""
+        return any(row.cargo for row in self.rows)
+
+    def of_group(self, *keys: str) -> tuple[Row, ...]:
+        """The units of these groups, in order."""
+        return tuple(row for row in self.rows if row.group.key in keys)

@@ -1,124 +1,155 @@
-"""From view models to one HTML text."""
+"""From view models to HTML texts."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from importlib import resources
+from typing import Any
 
 import plotly.offline
-import polars as pl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from coldsift.causes import Catalogue
-from coldsift.report.model import FeatureWords, MessageView, SourceView
-from coldsift.report.views import build_page
-from coldsift.report.words import printed
+from coldsift.report.cause_views import blank_hypotheses, probable_causes, script_table
+from coldsift.report.embedded import script_safe
+from coldsift.report.language import Language, as_logged, load_language
+from coldsift.report.material import Material
+from coldsift.report.unit_views import cards
+from coldsift.report.views import build_index, list_rows, log_views
 
-SCRIPTS = ("page.js", "checks.js", "answers.js")
+INDEX = "index.html"
+UNITS = "units"
+SHARED = "shared.js"
+"""The chart library and the table of checks, once for all pages of units."""
+
+INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
+UNIT_SCRIPTS = ("base.js", "charts.js", "checks.js", "answers.js", "unit.js")
+ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", "charts.js", "checks.js", "answers.js", "unit.js")
+INDEX_STYLES = ("base.css", "list.css", "fleet.css")
+UNIT_STYLES = ("base.css", "card.css", "charts.css")
+ONE_FILE_STYLES = ("base.css", "list.css", "fleet.css", "card.css", "charts.css")
 
 TEMPLATES = resources.files("coldsift.report") / "templates"
 
 
 def build_report(
-    *,
-    findings: pl.DataFrame,
-    features: pl.DataFrame,
-    excursions: pl.DataFrame,
-    defrosts: pl.DataFrame,
-    cargo: pl.DataFrame,
-    voyage_events: pl.DataFrame,
-    set_aside: pl.DataFrame,
-    timeline: pl.DataFrame,
-    causes: pl.DataFrame,
-    evidence: pl.DataFrame,
-    catalogue: Catalogue,
-    sources: Sequence[SourceView],
-    messages: Sequence[MessageView],
-    parameters: Mapping[str, str],
-    feature_words: Mapping[str, FeatureWords],
-    reasons: Mapping[str, tuple[str, ...]],
-    title: str,
-    invented: bool,
-) -> str:
-    """Write the report as one HTML text that needs no other file and no network.
+    material: Material, *, one_file: bool = False, language: str = "en"
+) -> Iterator[tuple[str, str]]:
+    """Write the report as HTML texts that need no network.
 
     Parameters
     ----------
-    findings, features, excursions, defrosts, cargo, voyage_events, set_aside
-        Tables as in :mod:`coldsift.schema`, units as stated there.
-    timeline
-        The common log with ``regime``, ``controlling_air``, ``band_low``, ``band_high`` [°C] and ``gap``
-        (true where the next reading is missing).
-    causes, evidence
-        Chances and what speaks for and against, from :func:`coldsift.causes.judge`.
-    catalogue
-        The one they were judged with, from :func:`coldsift.causes.load_catalogue`.
-    sources, messages
-        What was read, and what there was to say about it.
-    parameters
-        Every parameter of the run with its value and unit, in words.
-    feature_words
-        Words for each feature id; a feature without an entry is shown under its id.
-    reasons
-        Plain sentences for each container, strongest first; without an entry, ``why`` stands.
-    title
-        Heading of the page.
-    invented
-        True when the data are made up: the page then says so at its top.
+    material
+        Everything it is made from.
+    one_file
+        Put the units' cards into the index instead of on pages beside it.
+    language
+        Code of the language of the pages, one of :func:`coldsift.report.available`.
 
-    Returns
-    -------
-    str
-        HTML. The same input gives the same text.
+    Yields
+    ------
+    tuple
+        A file's path in the report's folder, and its text; the index comes last. The same input gives the
+        same texts.
+
+    Raises
+    ------
+    UnknownLanguage
+        When there is no catalogue of that language.
     """
-    page = build_page(
-        findings=findings,
-        features=features,
-        excursions=excursions,
-        defrosts=defrosts,
-        cargo=cargo,
-        voyage_events=voyage_events,
-        set_aside=set_aside,
-        timeline=timeline,
-        causes=causes,
-        evidence=evidence,
-        catalogue=catalogue,
-        sources=sources,
-        messages=messages,
-        parameters=parameters,
-        feature_words=feature_words,
-        reasons=reasons,
-        title=title,
-        invented=invented,
+    spoken = load_language(language)
+    environment = _environment(spoken)
+    groups = dict(material.findings.select("container", "group").iter_rows())
+    probable = probable_causes(
+        material.causes, material.evidence, material.catalogue, material.feature_words, groups
     )
-    scripts = [*map(_asset, SCRIPTS), plotly.offline.get_plotlyjs()]
+    rows = list_rows(material, probable, _place_on_page if one_file else _page_beside)
+    logs = log_views(material, rows)
+    index = build_index(material, rows, logs)
+    shared = _shared(environment, material, spoken, index.run) if probable else ""
+    told = cards(material, rows, logs, probable)
+    common = {"index": index, "language": spoken.code, "texts": script_safe(spoken.script_texts())}
+    library = plotly.offline.get_plotlyjs()
+
+    def page(template: str, styles: Sequence[str], scripts: Sequence[str], **values: Any) -> str:
+        return environment.get_template(template).render(
+            **common,
+            **values,
+            policy=_policy(scripts, beside=template == "unit.html"),
+            style=Markup("\n".join(map(_asset, styles))),
+            scripts=[Markup(script) for script in scripts],
+        )
+
+    if one_file:
+        scripts = [shared, *map(_asset, ONE_FILE_SCRIPTS), library]
+        yield INDEX, page("index.html", ONE_FILE_STYLES, scripts, cards=told)
+        return
+    yield f"{UNITS}/{SHARED}", f"{shared}\n{library}"
+    scripts = [*map(_asset, UNIT_SCRIPTS)]
+    for place, card in enumerate(told):
+        yield (
+            rows[place].page,
+            page(
+                "unit.html",
+                UNIT_STYLES,
+                scripts,
+                card=card,
+                before=rows[place - 1] if place else None,
+                after=rows[place + 1] if place + 1 < len(rows) else None,
+                shared=SHARED,
+            ),
+        )
+    yield INDEX, page("index.html", INDEX_STYLES, [*map(_asset, INDEX_SCRIPTS), library], cards=None)
+
+
+def _page_beside(anchor: str) -> str:
+    return f"{UNITS}/{anchor.removeprefix('unit-')}.html"
+
+
+def _place_on_page(anchor: str) -> str:
+    return f"#{anchor}"
+
+
+def _environment(language: Language) -> Environment:
     environment = Environment(
         loader=PackageLoader("coldsift.report"),
+        extensions=["jinja2.ext.i18n"],
         autoescape=True,
-        finalize=printed,
+        finalize=language.printed,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("page.html").render(
-        page=page,
-        policy=_policy(scripts),
-        style=Markup(_asset("page.css")),
-        scripts=[Markup(script) for script in scripts],
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.install_gettext_callables(  # type: ignore[attr-defined]
+        language.gettext, language.ngettext, newstyle=True
     )
+    environment.filters["as_logged"] = as_logged
+    return environment
+
+
+def _shared(environment: Environment, material: Material, language: Language, run: str) -> str:
+    """What the checks of every unit need, as a script: the table for the sums, and causes not shown yet."""
+    blank = environment.get_template("blank_hypotheses.html").render(
+        hypotheses=blank_hypotheses(material.catalogue)
+    )
+    table = script_table(material.catalogue, run, language.translate)
+    return f"window.coldsiftCheckTable={table};\nwindow.coldsiftBlankHypotheses={script_safe(blank)};"
 
 
 def _asset(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8")
 
 
-def _policy(scripts: Sequence[str]) -> str:
-    """Content-security policy: nothing is fetched, and only these very scripts run."""
+def _policy(scripts: Sequence[str], beside: bool) -> str:
+    """Content-security policy: nothing is fetched from elsewhere, and only these very scripts run.
+
+    ``beside`` lets a page load the script that lies beside it, too.
+    """
     digests = (base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts)
-    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    allowed = " ".join([*(["'self'"] if beside else []), *(f"'sha256-{digest}'" for digest in digests)])
     return (
         f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"

@@ -81,6 +81,11 @@ def reading(value: float | None, unit: str = "") -> str:
     return number(value, digits, unit)
 
 
+def place(position: str) -> str:
+    """A place on board, BBBRRTT (ISO 9711-1), with bay, row and tier apart."""
+    return "\u202f".join(filter(None, (position[:-4], position[-4:-2], position[-2:])))
+
+
 def moment(time: datetime | None) -> str:
     """An instant, UTC, to the minute."""
     return time.strftime("%Y-%m-%d %H:%M") if time is not None else NONE

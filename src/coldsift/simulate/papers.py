@@ -1,4 +1,4 @@
-"""The papers of the invented voyage: what each container carries, who had it, and what was noted.
+"""The papers of the invented voyage: what each container carries and where, who had it, what was noted.
 
 Goes in: the simulated fleet. Comes out: the texts of a facts file, a custody file and a notes file, as
 :mod:`coldsift.voyage` reads them. All of it is invented.
@@ -10,6 +10,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from itertools import product
 
 from coldsift.simulate import Fleet
 from coldsift.simulate.plan import UnitPlan
@@ -44,6 +45,10 @@ TREATMENTS = {"grapes": "medfly_t107a", "citrus": "medfly_australia_citrus"}
 WARMEST_TREATED = 3.0
 """Cold treatment ordered for a cargo where the set point is no warmer than this. [°C]"""
 
+BAYS, ROWS = range(10, 99, 4), (4, 2, 1, 3)
+TIERS = {"deck": (82, 84), "hold": (2, 4)}
+"""Places of the invented ship: bays of 40 ft, rows from port to starboard, tiers on deck and in the hold."""
+
 FILES = ("facts.toml", "custody.csv", "notes.csv")
 """Names of the three papers."""
 
@@ -54,17 +59,32 @@ def papers_of(fleet: Fleet) -> dict[str, str]:
 
 
 def facts_file(fleet: Fleet) -> str:
-    """What each container carries, and the treatment that is ordered."""
+    """What each container carries and where, and the treatment that is ordered."""
+    places = positions(fleet.plan.units)
     lines = [
         "# Invented. What the containers of the invented voyage carry; give it to coldsift with --facts.",
         "",
     ]
     for unit in sorted(fleet.plan.units, key=lambda each: each.container):
-        lines += [f"[units.{unit.container}]", f'cargo = "{COMMODITIES[unit.cargo]}"']
+        lines += [
+            f"[units.{unit.container}]",
+            f'cargo = "{COMMODITIES[unit.cargo]}"',
+            f'position = "{places[unit.container]}"',
+        ]
         if unit.cargo in TREATMENTS and unit.set_point <= WARMEST_TREATED:
             lines.append(f'protocol = "{TREATMENTS[unit.cargo]}"')
         lines.append("")
     return "\n".join(lines)
+
+
+def positions(units: Iterable[UnitPlan]) -> dict[str, str]:
+    """A place of its own for each container, BBBRRTT; a 20 ft box stands in the fore half of a 40 ft bay."""
+    cells = {stow: product(BAYS, tiers, ROWS) for stow, tiers in TIERS.items()}
+    places = {}
+    for unit in sorted(units, key=lambda each: each.container):
+        bay, tier, row = next(cells[unit.stow])
+        places[unit.container] = f"{bay - (unit.size == '20'):03d}{row:02d}{tier:02d}"
+    return places
 
 
 def events_file(fleet: Fleet) -> str:

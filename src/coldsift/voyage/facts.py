@@ -1,4 +1,4 @@
-"""What is known of a unit beyond its log: cargo, packaging, contract limits, treatment ordered."""
+"""What is known of a unit beyond its log: place on board, cargo, contract limits, treatment ordered."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from typing import Any
 
 from coldsift.container_numbers import tidy
 from coldsift.schema import CHANNELS
+from coldsift.voyage.stowage import HOW_WRITTEN, cell
 
 
 class FactsError(ValueError):
@@ -45,6 +46,8 @@ class UnitFacts:
         Channels that hold the treatment's probes; every logged cargo probe without it.
     ice_point
         What each of them read in melting ice, by channel. [°C]
+    position
+        Place on board as BBBRRTT, see :func:`coldsift.voyage.stowage.cell`.
     """
 
     cargo: str | None = None
@@ -61,6 +64,7 @@ class UnitFacts:
     protocol: str | None = None
     probes: tuple[str, ...] = ()
     ice_point: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    position: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +162,7 @@ def _unit(entry: Mapping[str, Any]) -> UnitFacts:
     for key in (*POSITIVE, *TEMPERATURES):
         if isinstance(values.get(key), int):
             values[key] = float(values[key])
+    values["position"] = cell(values.get("position"))
     values["probes"] = tuple(values.get("probes", ()))
     values["ice_point"] = MappingProxyType(values.get("ice_point", {}))
     return UnitFacts(**values)
@@ -194,6 +199,10 @@ def _check(faults: list[str], where: str, entry: Mapping[str, Any]) -> None:
     for key in ("cargo", "packaging", "protocol"):
         if key in entry and not (isinstance(entry[key], str) and entry[key].strip()):
             faults.append(f"{where}.{key}: a text is needed, not {entry[key]!r}")
+    if "position" in entry and where == "every_unit":
+        faults.append(f"{where}.position: no two units have one place, put it under [units.NUMBER]")
+    elif "position" in entry and cell(entry["position"]) is None:
+        faults.append(f"{where}.position: {entry['position']!r} is no place on board; {HOW_WRITTEN}")
     probes = entry.get("probes", [])
     known = [name for name in CHANNELS if name.startswith("cargo_probe_")]
     ice_point = _table(faults, f"{where}.ice_point", entry.get("ice_point", {}))

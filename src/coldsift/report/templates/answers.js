@@ -1,14 +1,17 @@
 "use strict";
-/* "Check next" on a unit's card: answers by hand, and what they do to the chances. */
+/* Checks on a unit's card: answers by hand, and what they do to the chances. */
 (() => {
-  const source = document.getElementById("check-table");
-  if (!source) return;
+  const table = window.coldsiftCheckTable;
+  if (!table) return;
   const { after, hypotheses, nextChecks, tellsBetween, yesTable } = window.coldsiftChecks;
   const OTHER_CHECKS = 6;
-  const one = (selector, within) => within.querySelector(selector);
-  const all = (selector, within) => [...within.querySelectorAll(selector)];
+  const { one, all, text } = window.coldsift;
+  /* A sentence in the page's language with its {placeholders} filled. */
+  const told = (words, values) => words.replace(/\{(\w+)\}/g, (whole, name) => values[name]);
   const copy = (id) => document.getElementById(id).content.cloneNode(true);
-  const table = JSON.parse(source.textContent);
+  /* Rows of causes that no card shows at first; our own escaped HTML. */
+  const blanks = document.createElement("template");
+  blanks.innerHTML = window.coldsiftBlankHypotheses;
   const placeOf = new Map(table.observations.map((id, place) => [id, place]));
   const causeNames = new Map(table.leaves.map(([cause], leaf) => [cause, table.names[leaf][0]]));
   const lower = (name) => (/^.\p{Lu}/u.test(name) ? name : name.charAt(0).toLowerCase() + name.slice(1));
@@ -41,17 +44,17 @@
 
   function save(container, given) {
     const answers = Object.fromEntries(given.filter(([, seen]) => seen !== null));
-    const text = JSON.stringify({ coldsift_answers: 1, container, answers }, null, 1);
+    const file = JSON.stringify({ coldsift_answers: 1, container, answers }, null, 1);
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([`${text}\n`], { type: "application/json" }));
+    link.href = URL.createObjectURL(new Blob([`${file}\n`], { type: "application/json" }));
     link.download = `answers-${container.replace(/[^A-Za-z0-9]+/g, "-")}.json`;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 60000);
   }
 
   /* One unit: reads its chances, takes answers, and keeps its part of the page in step. */
-  function start(card) {
-    const part = one(".probable", card);
+  function start(unit) {
+    const part = one(".card", unit);
     const container = part.dataset.container;
     const { chances: before, several } = JSON.parse(one(".unit-chances", part).textContent);
     const yes = yesTable(table, several);
@@ -59,12 +62,13 @@
     const rows = new Map(all(".hypothesis", list).map((row) => [row.dataset.cause, row]));
     const first = new Set(all(".hypothesis:not([hidden])", list).map((row) => row.dataset.cause));
     const panel = one(".panel", copy("check-panel"));
+    const others = one(".others", copy("other-checks"));
     let given = kept(container);
 
     /* A cause that was too unlikely to be shown gets its row when an answer brings it up. */
     function rowOf(cause) {
       if (!rows.has(cause)) {
-        const row = all(".hypothesis", copy("blank-hypotheses")).find((each) => each.dataset.cause === cause);
+        const row = all(".hypothesis", blanks.content.cloneNode(true)).find((each) => each.dataset.cause === cause);
         list.append(row);
         rows.set(cause, row);
       }
@@ -110,7 +114,9 @@
       one(".mind", item).textContent = check.caution;
       one(".mind", item).hidden = !check.caution;
       one(".tells", item).textContent = between
-        ? `Tells most between “${leafName(between[0])}” (yes) and “${leafName(between[1])}” (no).`
+        ? told(text("Tells most between “{yes}” (yes) and “{no}” (no)."), {
+            yes: leafName(between[0]), no: leafName(between[1]),
+          })
         : "";
       const buttons = one(".buttons", item);
       buttons.setAttribute("aria-label", check.question);
@@ -121,7 +127,7 @@
           /* The second click of a double click would answer the next question. */
           if (event.detail > 1) return;
           const seen = { yes: true, no: false, skip: null }[button.dataset.seen];
-          change([...given, [table.observations[place], seen]]);
+          change([...given, [table.observations[place], seen]], event.target.closest(".others"));
         };
       }
       return item;
@@ -132,9 +138,9 @@
         const item = one("li", copy("given-answer"));
         const check = table.checks[placeOf.get(id)];
         one(".question", item).textContent = check.question;
-        one(".seen", item).textContent = seen === null ? "cannot tell" : seen ? "yes" : "no";
+        one(".seen", item).textContent = seen === null ? text("cannot tell") : seen ? text("yes") : text("no");
         const undo = one("button", item);
-        undo.setAttribute("aria-label", `Undo: ${check.question}`);
+        undo.setAttribute("aria-label", told(text("Undo: {question}"), { question: check.question }));
         undo.onclick = () => change(given.filter((each) => each[0] !== id));
         return item;
       });
@@ -151,27 +157,34 @@
       best.hidden = open.length === 0;
       one(".nothing-more", panel).hidden = open.length > 0;
       if (open.length) fill(best, open[0].place, chances);
-      const others = open.slice(1, 1 + OTHER_CHECKS);
-      one(".others", panel).hidden = others.length === 0;
-      one(".others ol", panel).replaceChildren(
-        ...others.map(({ place }) => fill(one("li", copy("other-check")), place, chances)),
+      const rest = open.slice(1, 1 + OTHER_CHECKS);
+      one(".no-others", others).hidden = rest.length > 0;
+      one("ol", others).replaceChildren(
+        ...rest.map(({ place }) => fill(one("li", copy("other-check")), place, chances)),
       );
       showGiven();
-      const answered = seen.size === 1 ? "1 answer" : `${seen.size} answers`;
       const named = ({ cause, chance }) => `${lower(causeNames.get(cause))}, ${inWords(chance)}`;
-      one(".standing", panel).textContent =
-        `${seen.size ? `After ${answered}` : "Before any check"}: ${named(leading)}; then ${named(second)}.`;
-      const note = one(".answered", card);
+      const standing = seen.size === 1
+        ? text("After 1 answer: {first}; then {second}.")
+        : text("After {count} answers: {first}; then {second}.");
+      one(".so-far", panel).textContent = seen.size
+        ? told(standing, { count: seen.size, first: named(leading), second: named(second) })
+        : "";
+      const note = one(".answered", unit);
+      if (!note) return;
       note.hidden = seen.size === 0;
-      note.textContent = `Answers given: ${seen.size}, now: ${nameOf(leading.cause)} ${percent(leading.chance)}`;
+      note.textContent = told(text("Answers given: {count}, now: {cause} {chance}"), {
+        count: seen.size, cause: nameOf(leading.cause), chance: percent(leading.chance),
+      });
     }
 
-    function change(answers) {
+    /* The pressed button is gone: go on at the next question, or among the other checks. */
+    function change(answers, among = null) {
       given = answers;
       keep(container, given);
       show();
-      /* The pressed button is gone: go on at the next question. */
-      const next = one(".best", panel).hidden ? one(".nothing-more", panel) : one(".best", panel);
+      const best = one(".best", panel);
+      const next = among ?? (best.hidden ? one(".nothing-more", panel) : best);
       next.focus({ preventScroll: true });
       next.scrollIntoView({ block: "nearest" });
     }
@@ -179,11 +192,12 @@
     one(".save", panel).onclick = () => save(container, given);
     one(".again", panel).onclick = () => change([]);
     show();
-    one(".paper-checks", part).replaceWith(panel);
+    one(".paper-first", part).replaceWith(panel);
+    one(".paper-checks", part).replaceWith(others);
   }
 
-  for (const card of document.querySelectorAll("details.unit")) {
-    if (!one(".probable", card)) continue;
+  for (const card of all(".unit")) {
+    if (!one(".unit-chances", card)) continue;
     let started = false;
     const begin = () => {
       if (started) return;
@@ -191,6 +205,6 @@
       start(card);
     };
     card.addEventListener("toggle", begin);
-    if (card.open || kept(one(".probable", card).dataset.container).length) begin();
+    if ((card.open ?? true) || kept(one(".card", card).dataset.container).length) begin();
   }
 })();

@@ -1,0 +1,69 @@
+"""What the report is made from: the tables of the stages, and words for what is not a table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from coldsift.causes import Catalogue
+from coldsift.report.model import FeatureWords, MessageView, SourceView
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """Everything a report shows.
+
+    Attributes
+    ----------
+    findings, reasons, features, excursions, defrosts, cargo, unit_days, voyage_events, set_aside, notes
+        Tables as in :mod:`coldsift.schema`, units as stated there.
+    timeline
+        The common log with ``regime``, ``controlling_air``, ``band_low``, ``band_high``, ``evaporating``,
+        ``condensing`` [°C] and ``gap`` (true where the next reading is missing).
+    peer_groups
+        ``container``, ``peer_group``, ``level`` and ``peers``: with whom each unit is compared.
+    peer_members
+        ``peer_group``, ``container``: every unit of every group.
+    peer_bands
+        :data:`coldsift.schema.PEER_BANDS`.
+    causes, evidence
+        Chances and what speaks for and against, from :func:`coldsift.causes.judge`.
+    catalogue
+        The one they were judged with.
+    sources, messages
+        What was read, and what there was to say about it.
+    parameters
+        Every parameter of the run with its value and unit, in words.
+    feature_words
+        Words for each feature id; a feature without an entry is shown under its id.
+    title
+        Heading of the report.
+    invented
+        True when the data are made up: every page then says so at its top.
+    """
+
+    findings: pl.DataFrame
+    reasons: pl.DataFrame
+    features: pl.DataFrame
+    excursions: pl.DataFrame
+    defrosts: pl.DataFrame
+    cargo: pl.DataFrame
+    unit_days: pl.DataFrame
+    voyage_events: pl.DataFrame
+    set_aside: pl.DataFrame
+    notes: pl.DataFrame
+    timeline: pl.DataFrame
+    peer_groups: pl.DataFrame
+    peer_members: pl.DataFrame
+    peer_bands: pl.DataFrame
+    causes: pl.DataFrame
+    evidence: pl.DataFrame
+    catalogue: Catalogue
+    sources: tuple[SourceView, ...]
+    messages: tuple[MessageView, ...]
+    parameters: Mapping[str, str]
+    feature_words: Mapping[str, FeatureWords]
+    title: str
+    invented: bool

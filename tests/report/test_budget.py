@@ -1,0 +1,70 @@
+"""The report of a whole ship on a long voyage stays small enough to be opened anywhere.
+
+Ten simulated units of 60 days are screened and stand for 400: every table of theirs is repeated under other
+numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from itertools import count
+
+import polars as pl
+import pytest
+from stdnum import iso6346
+
+from coldsift.engine import Screening, Settings
+from coldsift.engine.passage import VoyageFiles, passage_of, read_voyage
+from coldsift.engine.screening import analyse
+from coldsift.engine.write import material
+from coldsift.report import INDEX, Material, build_report
+from coldsift.schema import SET_ASIDE
+from coldsift.simulate import plan_fleet, simulate
+
+UNITS, DAYS = 400, 60
+SIMULATED = 10
+MEGABYTE = 1_000_000
+
+
+@pytest.fixture(scope="module")
+def ship() -> Material:
+    log = simulate(plan_fleet(units=SIMULATED, days=DAYS, seed=46, fault_share=0.5)).log
+    analysis = analyse(log, Settings())
+    voyage = read_voyage(VoyageFiles())
+    passage = passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage)
+    screening = Screening(Settings(), log, analysis, voyage, passage, SET_ASIDE.empty(), (), (), True)
+    return _repeated(material(screening, "A long invented voyage"))
+
+
+def _repeated(few: Material) -> Material:
+    """Every table again and again under other container numbers."""
+    names = few.findings["container"].to_list()
+    numbers = count(1)
+    others = [
+        {name: (stem := f"QXAU{next(numbers):06d}") + iso6346.calc_check_digit(stem) for name in names}
+        for _ in range(UNITS // SIMULATED)
+    ]
+    frames = {each.name: getattr(few, each.name) for each in fields(few)}
+    return replace(
+        few,
+        **{
+            name: pl.concat(frame.with_columns(pl.col("container").replace_strict(other)) for other in others)
+            for name, frame in frames.items()
+            if isinstance(frame, pl.DataFrame) and "container" in frame.columns
+        },
+    )
+
+
+def test_four_hundred_units_over_sixty_days_stay_within_their_bytes(ship: Material) -> None:
+    assert ship.timeline.height == UNITS * DAYS * 96
+    sizes = {name: len(text.encode()) for name, text in build_report(ship)}
+    pages = [size for name, size in sizes.items() if name.endswith(".html") and name != INDEX]
+    assert len(pages) == UNITS
+    assert sizes[INDEX] <= 8 * MEGABYTE
+    assert max(pages) <= 1.5 * MEGABYTE
+
+
+def test_one_file_of_a_whole_ship_can_still_be_opened(ship: Material) -> None:
+    # Browsers were seen to fail above 80 MB.
+    (text,) = (text for _, text in build_report(ship, one_file=True))
+    assert len(text.encode()) <= 80 * MEGABYTE
