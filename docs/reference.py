@@ -1,8 +1,8 @@
 """Pages of the documentation that are made from the code, and links from pages to files of the repository.
 
-A hook of mkdocs, named in ``mkdocs.yml``. Goes in: the installed coldsift. Comes out: the pages of ``PAGES`` as
-Markdown. Nothing on them is typed a second time: commands come from the command line itself, tables from the
-schema, features, causes, goods, protocols, layouts and the glossary from what the program reads.
+A hook of mkdocs, named in ``mkdocs.yml``. Goes in: the installed coldsift. Comes out: the pages of ``PAGES``
+as Markdown. Nothing on them is typed a second time: commands come from the command line itself, tables from
+the schema, features, causes, goods, protocols, layouts and the glossary from what the program reads.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from mkdocs.structure.pages import Page
 from coldsift.cargo import load_goods
 from coldsift.causes import Catalogue, Cause, load_catalogue
 from coldsift.cli.app import app
-from coldsift.features import FEATURES, View
+from coldsift.features import FEATURES, RECENT_HOURS, View
 from coldsift.intake.layouts import load_layouts
 from coldsift.protocols import load_protocols
 from coldsift.report import words
@@ -34,6 +34,9 @@ from coldsift.schema import CHANNELS, INSIDE_UNIT, TABLES
 ROOT = Path(__file__).resolve().parent.parent
 COPIED = "files"
 """Where files of the repository that a page links to stand in the site."""
+
+WIDE = "---\nhide: [toc]\n---"
+"""Head of a page whose tables need the room of the contents beside them."""
 
 FOLDERS = {"src/coldsift/protocols/declared": "reference/protocols.md"}
 FOLDERS |= {f"{folder}/README.md": page for folder, page in FOLDERS.items()}
@@ -144,8 +147,8 @@ def tables() -> str:
     )
     return _page(
         "# Tables and channels",
-        "`coldsift schema` prints the same. Times are UTC, temperatures °C, pressures bar absolute. These columns "
-        "are an interface: they stay as they are.",
+        "`coldsift schema` prints the same. Times are UTC, temperatures °C, pressures bar absolute. These "
+        "columns are an interface: they stay as they are.",
         "## Channels of the common log",
         "A reading outside its plausible range is set aside as an error of the sensor or of the reading. "
         "Headings of these words, with a unit, need no layout.",
@@ -180,10 +183,12 @@ def features() -> str:
         block for regime, rows in by_regime.items() for block in (f"## {regime}", _table(headings, rows))
     )
     return _page(
+        WIDE,
         "# Features",
-        "A feature is one number about a unit, taken in one regime. Under *also* stand its other views: *now* "
-        "over the last hours alone, *shift* the change from before to these hours, *trend* the slope by the "
-        "day. The usual range is wide and common practice, no source; it judges a unit without enough peers.",
+        "A feature is one number about a unit, taken in one regime. Under *also* stand its other views: "
+        f"*now* over the last {RECENT_HOURS:g} h alone, *shift* the change from before to these hours, *trend* "
+        "the slope by the day. The usual range is wide and common practice, no source; it judges a unit "
+        "without enough peers.",
         *sections,
     )
 
@@ -264,6 +269,7 @@ def commodities() -> str:
             f"{_cell(each.name)}<br>{_code(each.id)}",
             number(each.limit_low),
             number(each.limit_high),
+            _cell(each.about),
             _cell(each.source),
         )
         for each in goods.rules.values()
@@ -279,6 +285,7 @@ def commodities() -> str:
         for each in goods.packagings.values()
     )
     return _page(
+        WIDE,
         "# Goods, rules and packagings",
         "Temperatures are those of the goods, not of the air: handbook values for sound goods of an average "
         "variety. The shipper’s carriage instruction goes before this page. A facts file names goods by the "
@@ -298,7 +305,7 @@ def commodities() -> str:
             commodity,
         ),
         "## Legal limits",
-        _table(("rule", "coldest [°C]", "warmest [°C]", "sources"), rule),
+        _table(("rule", "coldest [°C]", "warmest [°C]", "what it says", "source"), rule),
         "## Packagings",
         "All ranges are common practice, no source, set by judgement.",
         _table(

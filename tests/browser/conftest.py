@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+import http.server
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -50,3 +53,18 @@ def open_report(browser: Any, report: Path) -> Iterator[Any]:
     yield open_at
     for context in contexts:
         context.close()
+
+
+@pytest.fixture
+def address(report: Path) -> Iterator[str]:
+    """The report served from this machine, where a page may keep something on the device."""
+
+    class Quiet(http.server.SimpleHTTPRequestHandler):
+        def log_message(self, format: str, *values: Any) -> None:
+            pass
+
+    handler = functools.partial(Quiet, directory=str(report.parent))
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_port}/{report.name}"
+        server.shutdown()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
@@ -19,6 +21,15 @@ WIDE = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
 
+def written(folder: Path, texts: Mapping[str, str]) -> Path:
+    """Write a report's pages into a folder; gives the index."""
+    for name, text in texts.items():
+        path = folder / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    return folder / "index.html"
+
+
 @dataclass
 class Opened:
     """An open report with what the browser said and asked for meanwhile."""
@@ -28,9 +39,22 @@ class Opened:
     said: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
 
+    @property
+    def list(self) -> Any:
+        """The controls of the list."""
+        return self.page.locator("form.list")
+
+    @property
+    def switches(self) -> Any:
+        """Temperatures, times and colours."""
+        return self.page.locator("form.switches")
+
     def shown(self) -> list[str]:
         """Containers of the list's visible rows, from top to bottom."""
-        return self.page.locator(".ranking tbody tr:visible .container .number").all_text_contents()
+        rows = self.page.locator(".ranking tbody tr")
+        return rows.evaluate_all(
+            "rows => rows.filter((row) => row.checkVisibility()).map((row) => row.dataset.container)"
+        )
 
     def wait_for_chart(self) -> None:
         """Until the first opened unit's chart has its lines and, last of all, its key."""
@@ -38,6 +62,9 @@ class Opened:
         self.page.locator(".key button").first.wait_for()
 
     def assert_quiet(self) -> None:
-        """Nothing on the console, and no request but the file itself."""
+        """Nothing on the console, and no request but for the report's own files."""
         assert self.said == []
-        assert self.asked == [self.address]
+        folder = self.address.rpartition("/")[0].removesuffix("/units")
+        for asked in self.asked:
+            assert asked.startswith(f"{folder}/"), asked
+            assert asked.endswith((".html", "/units/shared.js")), asked

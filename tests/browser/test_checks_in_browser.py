@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import functools
-import http.server
 import json
-import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,11 +11,11 @@ import numpy as np
 import pytest
 from tests.browser.opened import PHONE, WIDE, Opened
 from tests.browser.printed import printed_text
-from tests.report.fleet import CATALOGUE, HOSTILE, container, report_arguments
+from tests.report.fleet import CATALOGUE, HOSTILE, container, one_page, report_arguments
 
 from coldsift.causes import SEVERAL, after, check_table, leaf_chances, next_checks, yes_table
 from coldsift.engine.checking import read_answers
-from coldsift.report import build_report, words
+from coldsift.report import INDEX, Material, build_report, words
 
 pytestmark = pytest.mark.browser
 
@@ -32,8 +28,8 @@ TOLERANCE = 1e-12
 
 COMPUTE = """([container, answers]) => {
     const { after, information, nextChecks, yesTable } = window.coldsiftChecks;
-    const table = JSON.parse(document.getElementById("check-table").textContent);
-    const parts = [...document.querySelectorAll(".probable")];
+    const table = window.coldsiftCheckTable;
+    const parts = [...document.querySelectorAll(".card")];
     const part = parts.find((each) => each.dataset.container === container);
     const own = JSON.parse(part.querySelector(".unit-chances").textContent);
     const yes = yesTable(table, own.several);
@@ -48,25 +44,14 @@ COMPUTE = """([container, answers]) => {
 
 @pytest.fixture(scope="module")
 def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A report of 20 invented units: the first one's valve stays shut, the second has two faults."""
-    path = tmp_path_factory.mktemp("report") / "index.html"
-    path.write_text(build_report(**ARGUMENTS), encoding="utf-8")
+    """A report of 20 invented units in one file: the first one's valve stays shut, the second has two faults."""
+    path = tmp_path_factory.mktemp("report") / INDEX
+    path.write_text(_one_file(ARGUMENTS), encoding="utf-8")
     return path
 
 
-@pytest.fixture
-def address(report: Path) -> Iterator[str]:
-    """The report served from this machine, where a page may keep something on the device."""
-
-    class Quiet(http.server.SimpleHTTPRequestHandler):
-        def log_message(self, format: str, *values: Any) -> None:
-            pass
-
-    handler = functools.partial(Quiet, directory=str(report.parent))
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        yield f"http://127.0.0.1:{server.server_port}/index.html"
-        server.shutdown()
+def _one_file(arguments: dict[str, Any]) -> str:
+    return dict(build_report(Material(**arguments), one_file=True))[INDEX]
 
 
 class Card:
@@ -74,7 +59,7 @@ class Card:
 
     def __init__(self, opened: Opened, name: str) -> None:
         self.name = name
-        self.part = opened.page.locator(f'.probable[data-container="{name}"]')
+        self.part = opened.page.locator(f'.card[data-container="{name}"]')
         self.best = self.part.locator(".best")
         self.status = self.part.get_by_role("status")
         self.note = opened.page.locator(f'details.unit[data-unit="unit-{name}"] .answered')
@@ -143,7 +128,7 @@ def _sequences() -> list[dict[int, bool]]:
 
 def test_the_browser_and_the_program_give_the_same_numbers(open_report: Any) -> None:
     opened = open_report()
-    shown = opened.page.locator(".probable").evaluate_all(
+    shown = opened.page.locator(".card:has(.unit-chances)").evaluate_all(
         "parts => parts.map((part) => part.dataset.container)"
     )
     assert len(shown) == 7
@@ -342,9 +327,7 @@ def test_answers_kept_for_other_logs_are_left_alone(open_report: Any, address: s
     _card(opened).answer("yes")
     (kept,) = opened.page.evaluate("Object.keys(localStorage)")
     other = [replace(source, sha256="cd34" * 16) for source in ARGUMENTS["sources"]]
-    (report.parent / "other.html").write_text(
-        build_report(**ARGUMENTS | {"sources": other}), encoding="utf-8"
-    )
+    (report.parent / "other.html").write_text(_one_file(ARGUMENTS | {"sources": other}), encoding="utf-8")
     opened.page.goto(address.replace("index", "other") + f"#unit-{FIRST}")
     card = _card(opened)
     assert card.given() == []
@@ -419,7 +402,8 @@ def test_when_nothing_tells_more_the_card_says_so(open_report: Any) -> None:
         count += 1
     assert count == len(_expected(FIRST, {})[2])
     assert card.part.get_by_text("No other check of the catalogue tells enough more.").is_visible()
-    assert not card.part.locator(".others").is_visible()
+    assert card.others() == []
+    assert card.part.get_by_text("No other check tells enough more.").is_visible()
     opened.assert_quiet()
 
 
@@ -437,11 +421,12 @@ def test_the_list_can_be_searched_for_a_cause(open_report: Any) -> None:
     assert opened.shown() == [FIRST]
 
 
-def test_a_link_from_the_reasons_leads_to_the_check(open_report: Any) -> None:
+def test_a_link_at_the_first_check_leads_to_the_causes(open_report: Any) -> None:
     opened = open_report(f"#unit-{FIRST}")
-    opened.page.locator(f"#unit-{FIRST}").get_by_role("link", name="Check next").click()
-    assert opened.page.evaluate("location.hash") == f"#check-unit-{FIRST}"
-    assert _card(opened).best.locator(".question").is_visible()
+    first = opened.page.locator(f"#check-unit-{FIRST}")
+    first.get_by_role("link", name="Expansion valve does not open").click()
+    assert opened.page.evaluate("location.hash") == f"#at=causes-unit-{FIRST}"
+    assert _card(opened).part.locator(".hypothesis").first.is_visible()
 
 
 def test_print_has_the_answers_the_chances_and_boxes_for_what_is_open(open_report: Any) -> None:
@@ -455,7 +440,7 @@ def test_print_has_the_answers_the_chances_and_boxes_for_what_is_open(open_repor
     def told(text: str) -> str:
         return "".join(text.split())
 
-    assert told(f"{asked[0]} yes {asked[1]} no Or check") in part.replace("Undo", "")
+    assert told(f"Answers given {asked[0]} yes {asked[1]} no") in part.replace("Undo", "")
     for name, said in chances:
         assert told(name + said) in printed
     assert told(f"{best} ☐ yes ☐ no") in printed
@@ -479,24 +464,26 @@ def test_nothing_sticks_out_sideways_with_every_check_open(
     assert opened.page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
     outside = opened.page.evaluate(
         """(name) => {
-            const part = document.querySelector(`.probable[data-container="${name}"]`);
+            const part = document.querySelector(`.card[data-container="${name}"]`);
             const edge = part.getBoundingClientRect().right + 1;
             const outside = (each) => each.getBoundingClientRect().right > edge;
-            return [...part.querySelectorAll("*")].filter(outside).length;
+            return [...part.querySelectorAll(":is(.do-first, .causes, .next-check) *")].filter(outside).length;
         }""",
         FIRST,
     )
     assert outside == 0
     table = opened.page.locator("#units .scroll")
     assert table.evaluate("(each) => each.scrollWidth - each.clientWidth") == 0
-    heights = card.part.locator("button:visible").evaluate_all("all => all.map((each) => each.offsetHeight)")
-    assert min(heights) >= 40
+    heights = "all => all.map((each) => each.offsetHeight)"
+    to_press_with_gloves = card.part.locator(":is(.panel, .others) button:visible")
+    assert min(to_press_with_gloves.evaluate_all(heights)) >= 40
+    assert min(card.part.locator("button:visible").evaluate_all(heights)) >= 24
 
 
 def test_without_scripts_five_checks_with_boxes_stand_there(open_report: Any) -> None:
     opened = open_report(java_script_enabled=False)
     opened.page.locator("details.unit summary").first.click()
-    listed = opened.page.locator(f'.probable[data-container="{FIRST}"] .paper-checks > li')
+    listed = opened.page.locator(f'.card[data-container="{FIRST}"] .paper-check')
     assert listed.count() == 5
     assert listed.first.locator("b").inner_text() == _question(FIRST, {})
     assert listed.first.locator(".boxes").inner_text() == "☐ yes ☐ no"
@@ -510,14 +497,14 @@ def test_hostile_text_of_a_catalogue_is_shown_and_never_run(browser: Any, tmp_pa
     causes = {name: replace(each, name=HOSTILE, about=HOSTILE) for name, each in CATALOGUE.causes.items()}
     path = tmp_path / "hostile.html"
     own = replace(CATALOGUE, observations=hostile, causes=causes)
-    path.write_text(build_report(**report_arguments(3, 1, 3, catalogue=own)), encoding="utf-8")
+    path.write_text(one_page(3, 1, 3, catalogue=own), encoding="utf-8")
     page = browser.new_context(viewport=WIDE).new_page()
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))
     page.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
     page.goto(f"{path.as_uri()}#unit-{FIRST}")
-    best = page.locator(f'.probable[data-container="{FIRST}"] .best')
+    best = page.locator(f'.card[data-container="{FIRST}"] .best')
     best.locator('[data-seen="yes"]').click()
     assert best.locator(".question").inner_text() == '<script>alert("1")</script>‹U+202E›</details>'
     assert said == []

@@ -18,6 +18,8 @@ from tests.report.fleet import (
     container,
     evidence,
     findings,
+    one_page,
+    pages,
     report_arguments,
 )
 from tests.report.outline import Outline
@@ -34,22 +36,22 @@ from coldsift.causes import (
 )
 from coldsift.causes.checks import RISK_FACTOR
 from coldsift.causes.signs import MOST_STEPS, STEP
-from coldsift.report import build_report, words
-from coldsift.report.cause_views import RISKS, lead
+from coldsift.report import words
+from coldsift.report.cause_views import RISKS, alike_and_likely, lead
 
 NAMES = [container(place + 1) for place in range(5)]
 
 
 def _report(**changes: Any) -> str:
-    return build_report(**report_arguments(5, 1, 3, **changes))
+    """The report in one file."""
+    return one_page(5, 1, 3, **changes)
 
 
 def _cards(html: str) -> dict[str, str]:
-    """The part of each card about the cause, by container."""
-    parts = re.findall(
-        r'<div class="probable" data-container="([^"]*)">(.*?)(?=<figure>|<p>No air)', html, re.DOTALL
-    )
-    return dict(parts)
+    """The cards that tell of causes, by container."""
+    card = r'<section class="card [^>]*data-container="([^"]*)"(.*?)<p class="back">'
+    found = re.findall(card, html, re.DOTALL)
+    return {name: card for name, card in found if "unit-chances" in card}
 
 
 def _text(html: str) -> str:
@@ -77,24 +79,39 @@ def _one(group: str = "this_round", pair: Any = PAIR, **hypotheses: float) -> st
     )
 
 
+def _table(html: str) -> Any:
+    """The table of checks that the pages' script does its sums with."""
+    (told,) = re.findall(r"window\.coldsiftCheckTable=(.*?);\nwindow\.", html)
+    assert "<" not in told
+    return json.loads(told)
+
+
 @pytest.fixture(scope="module")
 def html() -> str:
-    return build_report(**report_arguments())
+    return one_page()
 
 
-def test_the_likeliest_cause_stands_on_the_first_screen_with_its_chance_and_the_first_check() -> None:
-    text = _text(_one("go_now", **{LIKELIEST: 0.72}))
-    first_screen = text[text.index("Go now") : text.index("Units in the order to inspect")]
-    assert "Probable cause: Expansion valve does not open, likely (72 %)" in first_screen
-    assert "Check first: evaporator coil for ice, then fan current" in first_screen
+def test_the_likeliest_cause_stands_on_the_card_with_its_chance_before_the_first_check() -> None:
+    card = _cards(_one("go_now", **{LIKELIEST: 0.72}))[NAMES[0]]
+    first = card[card.index('class="do-first"') : card.index('class="because"')]
+    assert "Probable cause by the log: Expansion valve does not open , likely (72 %)" in _text(first)
+    assert first.index("Probable cause by the log") < first.index('class="paper-first"')
 
 
-def test_the_list_names_the_cause_of_units_with_a_fault_and_of_no_other(html: str) -> None:
-    cells = re.findall(r'<td role="cell" class="cause">(.*?)</td>', html)
-    groups = re.findall(r'<tr role="row" data-group="(\w+)"', html)
-    assert len(cells) == len(groups) == 12
-    for group, cell in zip(groups, cells, strict=True):
-        assert cell.endswith("–") == (group in ("nothing_found", "cannot_tell")), group
+def test_what_to_bring_stands_with_the_first_check() -> None:
+    card = _cards(_one("go_now", **{LIKELIEST: 0.72}))[NAMES[0]]
+    first = _text(card[card.index('class="do-first"') : card.index('class="because"')])
+    cause = CATALOGUE.causes[LIKELIEST]
+    assert f"Parts to bring {', '.join(cause.parts)} Tools to bring {', '.join(cause.tools)}" in first
+
+
+def test_where_nothing_was_found_the_checks_are_for_who_is_there_anyway() -> None:
+    card = _cards(_one("nothing_found", low_refrigerant=0.2))[NAMES[0]]
+    first = card[card.index('class="do-first"') : card.index('class="because"')]
+    assert "paper-check" not in first
+    assert "bring" not in first
+    assert "Checks, if you are there" in _text(card)
+    assert card.count('class="paper-check"') == 5
 
 
 def test_nothing_is_said_of_causes_where_the_log_cannot_tell(html: str) -> None:
@@ -107,7 +124,7 @@ def test_nothing_is_said_of_causes_where_the_log_cannot_tell(html: str) -> None:
 def test_where_nothing_was_found_only_a_cause_worth_telling_is_told(chance: float, shown: bool) -> None:
     html = _one("nothing_found", low_refrigerant=chance)
     assert (NAMES[0] in _cards(html)) is shown
-    assert ('id="check-table"' in html) is shown
+    assert ("window.coldsiftCheckTable=" in html) is shown
     assert "Probable cause by the log" not in html
 
 
@@ -169,7 +186,8 @@ def _alike(*names: str) -> Catalogue:
 def test_causes_that_the_log_does_not_tell_apart_are_named_together_with_their_chances_added() -> None:
     catalogue = _alike("condenser_fouled", "condenser_fan_failed", "condenser_water_flow")
     chances = {"condenser_fan_failed": 0.3, "condenser_fouled": 0.45, "condenser_water_flow": 0.01}
-    said, chance = lead("condenser_fouled", (), chances, catalogue)
+    together = alike_and_likely("condenser_fouled", chances, catalogue)
+    said, chance = lead(together, (), chances, catalogue)
     assert said == (
         "Condenser dirty or its air path covered, or condenser fan does not turn "
         "(the log does not tell which)"
@@ -177,41 +195,45 @@ def test_causes_that_the_log_does_not_tell_apart_are_named_together_with_their_c
     assert chance == pytest.approx(0.75)
     # One that is ruled out does not join; then the cause stands alone.
     alone = chances | {"condenser_fan_failed": 0.01}
-    assert lead("condenser_fouled", (), alone, catalogue) == ("Condenser dirty or its air path covered", 0.45)
-    apart = replace(catalogue, causes={name: replace(c, alike=()) for name, c in catalogue.causes.items()})
-    assert lead("condenser_fouled", (), chances, apart) == ("Condenser dirty or its air path covered", 0.45)
-
-
-def test_the_card_and_the_list_say_that_the_log_does_not_tell_which() -> None:
-    chances = _chances(condenser_fouled=0.45, condenser_fan_failed=0.3)
-    text = _text(
-        _report(
-            findings=findings(NAMES[:1], group=["go_now"]),
-            causes=causes(NAMES[:1], chances[None, :]),
-            catalogue=_alike("condenser_fouled", "condenser_fan_failed"),
-        )
+    assert alike_and_likely("condenser_fouled", alone, catalogue) == ["condenser_fouled"]
+    assert lead(["condenser_fouled"], (), alone, catalogue) == (
+        "Condenser dirty or its air path covered",
+        0.45,
     )
-    # On the first screen, in the list, and twice on the card.
-    assert text.count("condenser fan does not turn (the log does not tell which)") == 4
-    assert "(the log does not tell which): likely (75 %) together, before any check." in text
+    apart = replace(catalogue, causes={name: replace(c, alike=()) for name, c in catalogue.causes.items()})
+    assert alike_and_likely("condenser_fouled", chances, apart) == ["condenser_fouled"]
+
+
+def test_the_card_says_that_the_log_does_not_tell_which() -> None:
+    chances = _chances(condenser_fouled=0.45, condenser_fan_failed=0.3)
+    html = _report(
+        findings=findings(NAMES[:1], group=["go_now"]),
+        causes=causes(NAMES[:1], chances[None, :]),
+        catalogue=_alike("condenser_fouled", "condenser_fan_failed"),
+    )
+    card = _text(_cards(html)[NAMES[0]])
+    assert card.count("condenser fan does not turn (the log does not tell which)") == 2
+    assert "(the log does not tell which): likely (75 %) together, before any check." in card
 
 
 def test_without_scripts_the_five_best_checks_stand_there_with_boxes_to_tick() -> None:
     arguments = report_arguments(5, 1, 3)
     table = check_table(CATALOGUE)
     containers, chances, pairs = leaf_chances(arguments["causes"], table)
-    card = _cards(build_report(**arguments))[NAMES[0]]
+    card = _cards(_report())[NAMES[0]]
     place = containers.index(NAMES[0])
     yes = yes_table(table, pairs[place], chances[place])
     best = [each.observation for each in next_checks(table, chances[place], yes)[:5]]
-    listed = re.findall(r"<li><b>(.*?)</b> .*?</li>", card[card.index("paper-checks") :])
+    listed = re.findall(r'class="paper-check"><b class="question">(.*?)</b>', card)
     assert [Outline(each).text for each in listed] == [CATALOGUE.observations[each].question for each in best]
-    text = _text(card[card.index("paper-checks") :])
+    text = _text(card)
     assert text.count("☐ yes ☐ no") == 5
     for each in best:
         observation = CATALOGUE.observations[each]
         assert observation.how in text
         assert RISKS[observation.risk][1] in text
+    # The best one stands at the top of the card, the others with the causes.
+    assert card.index(listed[0]) < card.index("Until a limit is passed") < card.index(listed[1])
 
 
 def test_every_risk_but_the_usual_one_comes_with_its_caution_and_its_weight(html: str) -> None:
@@ -223,8 +245,8 @@ def test_every_risk_but_the_usual_one_comes_with_its_caution_and_its_weight(html
 
 def test_the_page_holds_the_same_table_and_the_same_chances_as_the_program() -> None:
     arguments = report_arguments(8, 1, 3)
-    html = build_report(**arguments)
-    (embedded,) = _embedded(html, 'id="check-table"')
+    html = one_page(8, 1, 3)
+    embedded = _table(html)
     table = check_table(CATALOGUE)
     assert tuple(map(tuple, embedded["leaves"])) == table.leaves
     assert tuple(embedded["observations"]) == table.observations
@@ -243,10 +265,19 @@ def test_the_page_holds_the_same_table_and_the_same_chances_as_the_program() -> 
 
 
 def test_the_table_is_embedded_once_and_units_without_a_cause_cost_nothing(html: str) -> None:
-    assert html.count('id="check-table"') == 1
-    asked = re.findall(r'<tr role="row" data-group="(?:go_now|this_round|watch)"', html)
+    assert html.count("window.coldsiftCheckTable=") == 1
+    asked = re.findall(r'<details class="unit" data-group="(?:go_now|this_round|watch)"', html)
     assert html.count('class="unit-chances"') == len(_cards(html)) == len(asked) == 5
     assert html.count("window.coldsiftChecks = ") == 1
+
+
+def test_in_pages_the_table_lies_beside_them_once_for_all() -> None:
+    written = pages(5, 1, 3)
+    assert [name for name, text in written.items() if "window.coldsiftCheckTable=" in text] == [
+        "units/shared.js"
+    ]
+    assert _table(written["units/shared.js"])["observations"]
+    assert 'class="unit-chances"' in written[f"units/{NAMES[0]}.html"]
 
 
 def test_hostile_text_from_a_users_catalogue_stays_text() -> None:
@@ -272,11 +303,11 @@ def test_hostile_text_from_a_users_catalogue_stays_text() -> None:
     )
     html = _report(catalogue=catalogue)
     plain, outline = Outline(_report()), Outline(html)
-    for tag in ("script", "details", "template"):
+    for tag in ("script", "template"):
         assert [each for each, _ in outline.elements].count(tag) == [e for e, _ in plain.elements].count(tag)
     assert "\u202e" not in html
     assert outline.text.count('<script>alert("1")</script>‹U+202E›</details>') > 20
-    (embedded,) = _embedded(html, 'id="check-table"')
+    embedded = _table(html)
     assert embedded["checks"][0]["question"] == '<script>alert("1")</script>‹U+202E›</details>'
 
 
@@ -291,7 +322,7 @@ def test_a_fleet_without_judged_causes_still_makes_a_page() -> None:
     arguments = report_arguments(5, 1, 3)
     html = _report(causes=arguments["causes"].clear(), evidence=arguments["evidence"].clear())
     assert _cards(html) == {}
-    assert 'id="check-table"' not in html
+    assert "window.coldsiftCheckTable=" not in html
 
 
 def test_evidence_of_causes_that_are_not_shown_is_not_told() -> None:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from importlib import resources
-
 import pytest
 
 from coldsift.report import words
@@ -71,40 +68,3 @@ def test_hidden_characters_show_as_their_code_point(hidden: str) -> None:
 def test_ordinary_text_of_any_script_passes_unchanged() -> None:
     assert words.visible("Zuluft −18 °C, 温度, حرارة") == "Zuluft −18 °C, 温度, حرارة"
     assert words.visible("two\nlines\tof text") == "two lines of text"
-
-
-def _palette(css: str, scheme: str) -> dict[str, str]:
-    start = css.index("@media (prefers-color-scheme: dark)") if scheme == "dark" else 0
-    block = css[start : css.index("}", start)]
-    return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{3,6})", block))
-
-
-def _luminance(colour: str) -> float:
-    digits = colour[1:] if len(colour) == 7 else "".join(2 * digit for digit in colour[1:])
-    parts = [int(digits[place : place + 2], 16) / 255 for place in (0, 2, 4)]
-    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def _contrast(one: str, other: str) -> float:
-    dark, light = sorted((_luminance(one), _luminance(other)))
-    return (light + 0.05) / (dark + 0.05)
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_text_and_lines_keep_the_contrast_of_wcag_aa(scheme: str) -> None:
-    # WCAG 2.2, success criteria 1.4.3 (text 4.5:1) and 1.4.11 (graphics 3:1); formula: "contrast ratio",
-    # "relative luminance" in its glossary. Black on white is its own example, 21:1.
-    assert _contrast("#000000", "#ffffff") == pytest.approx(21)
-    templates = resources.files("coldsift.report") / "templates"
-    palette = _palette((templates / "page.css").read_text(encoding="utf-8"), scheme)
-    for name in ("ink", "soft", "link", "go", "round", "watch", "quiet", "blind"):
-        for ground in ("page", "card"):
-            assert _contrast(palette[name], palette[ground]) >= 4.5, (name, ground)
-    assert _contrast(palette["warn-ink"], palette["warn-page"]) >= 4.5
-    assert _contrast(palette["ink"], palette["odd"]) >= 4.5
-    charts = (resources.files("coldsift.report") / "charts.py").read_text(encoding="utf-8")
-    lines = re.findall(r'"color": "(#[0-9a-f]{6})"', charts)
-    assert len(lines) >= 5
-    for line in lines:
-        assert _contrast(line, palette["card"]) >= 3, line

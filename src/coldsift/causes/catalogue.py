@@ -25,7 +25,12 @@ NAMED_CAUSES = 3
 WORTH_NAMING = 0.02
 """So many of a unit's hypotheses are named, none less likely than this."""
 
-NAMES = {HEALTHY: "Nothing wrong", OTHER: "None of these", SEVERAL: "More than one of these"}
+NAMES = {
+    HEALTHY: "Nothing wrong",
+    OTHER: "A cause that is not in the catalogue",
+    SEVERAL: "More than one cause",
+}
+"""They stand alone: on the page, in the dossier, in spreadsheets and on the terminal."""
 
 WORDS: Mapping[str, tuple[float, float, float]] = {
     "higher": (-0.5, -0.5, 1.0),

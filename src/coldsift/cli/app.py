@@ -333,7 +333,7 @@ def dossier(
         voyage=VoyageFiles(facts=facts, events=events, goods=goods, protocols=protocols),
     )
     container, *paths = arguments
-    with _refusing(), follow() as progress:
+    with _refusing(), follow("dossier") as progress:
         screening = run(paths, settings, progress)
         progress("dossier", 0, 1)
         request = Request(container, times[0], times[1], notes)
@@ -347,7 +347,7 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
     from coldsift.cli.terminal import follow, plain
     from coldsift.engine import verify
 
-    with _refusing(), follow() as progress:
+    with _refusing(), follow("dossier") as progress:
         verdict = verify(bundle, sources, parsers, progress)
     for note in verdict.notes:
         _say(f"note: {plain(note)}")

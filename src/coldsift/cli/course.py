@@ -38,6 +38,9 @@ TOLD_AFTER = 5.0
 LEAST_SHARE = 0.02
 """Share of the run from which time left is told: earlier it is anybody's guess."""
 
+STEADY = 0.8
+"""Share of the way to what is heard next, after which the bar slows down."""
+
 CALM = 5.0
 """A new estimate takes over from the old one in about this time. [s]"""
 
@@ -97,29 +100,39 @@ class Course:
             # Files come under their names, which may be any; an empty one ends them.
             stage, words = ("reading", what) if what else ("sorting", "")
             self._reading = bool(what)
-        begin, end = self._spans.get(stage, (self._told.share, self._told.until))
+        now = self._clock() - self._began
+        reached = self._share(now)
+        begin, end = self._spans.get(stage, (reached, self._told.until))
         step = (end - begin) / total if stage in COUNTED and total else 0.0
-        share = begin + done * step
+        share = max(begin + done * step, reached)
         self._told = _Told(
-            self._clock() - self._began,
+            now,
             f"{STAGES[stage][1]} {words}".rstrip() if stage in STAGES else what,
-            max(share, self._told.share),
+            share,
             min(share + step, end) if step else end,
         )
 
     def position(self) -> Position:
         """Where the run stands now."""
         now, told = self._clock() - self._began, self._told
-        share = told.share
-        room = told.until - told.share
-        if told.at > 0 and room > 0:
-            pace = told.share / told.at
-            share += room * (1 - math.exp(-pace * (now - told.at) / room))
+        share = self._share(now)
         if now < TOLD_AFTER or share < LEAST_SHARE:
             return Position(told.words, share, None)
         end = now / share
         if self._estimate is not None:
             before, earlier = self._estimate
-            end = earlier + (end - earlier) * (1 - math.exp(-(now - before) / CALM))
+            pass
         self._estimate = (now, end)
         return Position(told.words, share, max(end - now, 0.0))
+
+    def _share(self, now: float) -> float:
+        """Share done, as told and as far as the pace of the run so far carries since."""
+        told = self._told
+        room = told.until - told.share
+        if told.at <= 0 or room <= 0:
+            return told.share
+        carried = told.share / told.at * (now - told.at) / room
+        late = carried - STEADY
+        return told.share + room * (
+            carried if late <= 0 else 1 - (1 - STEADY) * math.exp(-late / (1 - STEADY))
+        )

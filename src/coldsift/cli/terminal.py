@@ -55,9 +55,7 @@ GROUP_WORDS = {group.key: group.word.lower() for group in GROUPS}
 def plain(text: str, most: int = LONGEST) -> str:
     """Text from a log without control and direction characters, which can rewrite a terminal; cut if long."""
     shown = text if len(text) <= most else f"{text[: most - 1]}…"
-    return "".join(
-        "\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in shown
-    )
+    return "".join("\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in shown)
 
 
 @contextmanager
@@ -110,7 +108,9 @@ def left_words(seconds: float) -> str:
         return "a few seconds left"
     if seconds < 90:
         return f"about {5 * round(seconds / 5)} s left"
-    return f"about {seconds / 60:.0f} min left"
+    if seconds < 5400:
+        return f"about {seconds / 60:.0f} min left"
+    return f"about {seconds / 3600:.0f} h left"
 
 
 def show(screening: Screening, page: Path | None, console: Console | None = None) -> None:
@@ -230,14 +230,16 @@ def _show_first_units(screening: Screening, console: Console) -> None:
         for unit in units:
             console.print(Text("  ".join(filter(None, unit))))
         return
+    if not units:
+        return
     headings = ("rank", "container", "group", "probable cause, why, what to check, what to bring")
     widths = [max(map(len, column)) for column in list(zip(headings, *units, strict=False))[:3]]
-    for rank, container, group, cause, *rest in (headings, *units):
+    for rank, container, group, title, *rest in (headings, *units):
         line = Table.grid(padding=(0, 2, 0, 0))
         for width in widths:
             line.add_column(width=width, overflow="fold")
         line.add_column(ratio=1)
-        line.add_row(rank, Text(container), group, Text(cause), style="bold")
+        line.add_row(rank, Text(container), group, Text(title), style="bold")
         console.print(line)
         for text in filter(None, rest):
             console.print(Padding(Text(text), (0, 0, 0, INDENT)))

@@ -302,9 +302,10 @@ def analyse(log: pl.DataFrame, settings: Settings, progress: Progress | None = N
     defrosts = find_defrosts(timeline)
     traits = unit_traits(timeline)
     at("features")
-    saturated = with_saturation(timeline, settings.refrigerants, settings.refrigerant)
-    features = unit_features(saturated, defrosts)
-    timeline = timeline.with_columns(saturated.select(DRAWN_COLUMNS))
+    kept = [*timeline.columns, *DRAWN_COLUMNS]
+    timeline = with_saturation(timeline, settings.refrigerants, settings.refrigerant)
+    features = unit_features(timeline, defrosts)
+    timeline = timeline.select(kept)
     at("excursions")
     excursions = find_excursions(timeline, settings.grace_hours)
     days = unit_days(timeline, defrosts, excursions)

@@ -45,6 +45,7 @@ CLOCK_MESSAGE = re.compile(
 """Tells the intake's messages on clocks and repeated time stamps from others."""
 
 NO_FAULT = "no clock fault seen"
+UNCHECKED = "not fully checked"
 
 
 def fleet_view(material: Material, rows: Sequence[Row]) -> FleetView:
@@ -71,9 +72,29 @@ def fleet_view(material: Material, rows: Sequence[Row]) -> FleetView:
 
 def _bystanders(material: Material, pages: Mapping[str, str]) -> Iterator[tuple[Bystander, ...]]:
     """For each event, by start: who was logged then and did not share it."""
-    events = material.voyage_events.sort("start", "kind")
-    if events.is_empty():
-        return
+    for event, did in _during(material):
+        power_off = event["kind"] == "power_off"
+        apart = dict(did.filter(pl.col("apart")).select("container", "missing").iter_rows())
+        yield tuple(
+            Bystander(
+                container,
+                page,
+                "no readings then" if power_off and apart[container] else INSTEAD.get(event["kind"], ""),
+            )
+            for container, page in pages.items()
+            if container in apart
+        )
+
+
+def _during(material: Material) -> Iterator[tuple[dict[str, Any], pl.DataFrame]]:
+    """Each event of the voyage, by start, with the units whose logs cover it.
+
+    Yields
+    ------
+    tuple
+        A row of :data:`coldsift.schema.VOYAGE_EVENTS`; and ``container``, ``apart`` (it shows nothing of the
+        event), ``missing`` (readings are missing then) and ``readings`` (in the event).
+    """
     readings = (
         material.timeline.lazy()
         .select(
@@ -85,25 +106,23 @@ def _bystanders(material: Material, pages: Mapping[str, str]) -> Iterator[tuple[
         )
         .collect()
     )
-    for event in events.iter_rows(named=True):
-        power_off = event["kind"] == "power_off"
-        did = (
-            readings.lazy()
-            .filter(pl.col("time") < event["end"], pl.col("until") > event["start"])
-            .group_by("container")
-            .agg(pl.col("off", "missing").any())
-            .filter(~pl.col("off") if power_off else ~pl.col("missing"))
-            .collect()
+    for event in material.voyage_events.sort("start", "kind").iter_rows(named=True):
+        start, end, shares = (
+            event["start"],
+            event["end"],
+            "off" if event["kind"] == "power_off" else "missing",
         )
-        silent = dict(did.select("container", "missing").iter_rows())
-        yield tuple(
-            Bystander(
-                container,
-                page,
-                "no readings then" if power_off and silent[container] else INSTEAD.get(event["kind"], ""),
+        yield (
+            event,
+            readings.lazy()
+            .filter(pl.col("time") < end, pl.col("until") > start)
+            .group_by("container")
+            .agg(
+                pl.col("missing").any(),
+                apart=~pl.col(shares).any(),
+                readings=pl.col("time").is_between(start, end).sum(),
             )
-            for container, page in pages.items()
-            if container in silent
+            .collect(),
         )
 
 
@@ -137,7 +156,7 @@ def _peer_group(group: dict[str, Any], material: Material, pages: Mapping[str, s
 def _group_name(name: str, level: int) -> str:
     if level == len(LEVELS) - 1:
         return "All units"
-    said = name.replace("_", " ")
+    said = name.replace("_", " ").replace(" °C", "\u00a0°C")
     if LEVELS[level] == "frozen or chilled":
         return f"All {said} units"
     said = said.replace(", up to", ", log interval up to").replace(", over", ", log interval over")
@@ -146,7 +165,7 @@ def _group_name(name: str, level: int) -> str:
 
 def _traits(name: str, level: int) -> Iterator[tuple[str, str]]:
     """What a group's name says, part by part."""
-    parts = name.replace("_", " ").removeprefix("ambient ").split(", ")
+    parts = name.replace("_", " ").split(", ")
     if level < len(LEVELS) - 1:
         yield from zip(TRAITS, (part.removeprefix("ambient ") for part in parts), strict=False)
 
@@ -190,7 +209,7 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
         own = files.get(row.container, ())
         steps, stepped = told.get(row.container, ((), False))
         lag, reason = lags.get(row.container, (None, "not reckoned"))
-        apart, inside = cuts.get(row.container, (0, 0))
+        covered, apart, readings = cuts.get(row.container, (0, 0, 0))
         faulty = stepped or bool(lag) or apart > 0
         checked = bool(own) and lag is not None
         clocks.append(
@@ -200,18 +219,19 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
                 position=row.position,
                 interval=words.number(intervals.get(row.container), 0, "min"),
                 zones=tuple(dict.fromkeys(zones[each] for each in own)),
-                verdict="look at it" if faulty else NO_FAULT if checked else "not fully checked",
+                verdict="look at it" if faulty else NO_FAULT if checked else UNCHECKED,
                 faulty=faulty,
                 steps=steps
-                or (("none told of its files",) if own else ("not checked: its files are not known",)),
+                or (("none seen in its files",) if own else ("not checked: its files are not known",)),
                 day_wave=_lag_words(lag, reason),
-                power_cuts=_apart_words(apart, inside),
+                power_cuts=_cut_words(covered, apart, readings),
             )
         )
     return QualityView(
         clocks=tuple(clocks),
         faulty=sum(clock.faulty for clock in clocks),
-        checked=sum(clock.verdict == NO_FAULT for clock in clocks),
+        sound=sum(clock.verdict == NO_FAULT for clock in clocks),
+        unchecked=sum(clock.verdict == UNCHECKED for clock in clocks),
     )
 
 
@@ -273,31 +293,28 @@ def _lag_words(lag: float | None, reason: str) -> str:
     return f"{words.number(abs(lag), 0, 'h')} {'ahead of' if lag > 0 else 'behind'} the fleet’s"
 
 
-def _power_cuts(material: Material) -> dict[str, tuple[int, int]]:
-    """Readings well inside the ship's power cuts: how many show power, and how many there are."""
-    cuts = material.voyage_events.filter(kind="power_off").select("start", "end")
-    readings = material.timeline.lazy().select(
-        "container",
-        "time",
-        powered=pl.col("regime") != "off",
-        # A slow log sees the cut late and leaves it late.
-        slack=pl.col("time").diff().median().over("container", order_by="time"),
-    )
-    inside = [
-        readings.filter(pl.col("time") >= start + pl.col("slack"), pl.col("time") <= end - pl.col("slack"))
-        for start, end in cuts.iter_rows()
+def _power_cuts(material: Material) -> dict[str, tuple[int, int, int]]:
+    """The ship's power cuts that each unit's readings cover: how many, not shared, readings in these."""
+    during = [
+        did.filter(~pl.col("missing") | ~pl.col("apart")).with_columns(
+            readings=pl.when(pl.col("apart")).then("readings").otherwise(0)
+        )
+        for event, did in _during(material)
+        if event["kind"] == "power_off"
     ]
-    if not inside:
+    if not during:
         return {}
     counted = (
-        pl.concat(inside).group_by("container").agg(pl.col("powered").sum(), readings=pl.len()).collect()
+        pl.concat(during).group_by("container").agg(pl.len(), pl.col("apart").sum(), pl.col("readings").sum())
     )
-    return {container: (powered, readings) for container, powered, readings in counted.iter_rows()}
+    return {container: (cuts, apart, readings) for container, cuts, apart, readings in counted.iter_rows()}
 
 
-def _apart_words(apart: int, inside: int) -> str:
-    if not inside:
-        return "not checked: no reading in a power cut of the whole ship"
+def _cut_words(cuts: int, apart: int, readings: int) -> str:
+    if not cuts:
+        return "not checked: its readings cover no power cut of the whole ship"
     if not apart:
-        return f"shows all {inside} readings without power"
-    return f"{apart} of {inside} readings show power: fed otherwise, or its clock is wrong"
+        return "shows the only one" if cuts == 1 else f"shows all {cuts}"
+    return (
+        f"{apart} of {cuts} not shown ({readings} readings with power): fed otherwise, or its clock is wrong"
+    )

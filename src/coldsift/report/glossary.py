@@ -10,8 +10,7 @@ from coldsift.report.model import GlossaryEntry
 
 def load_glossary() -> tuple[GlossaryEntry, ...]:
     """Read the shipped glossary, sorted by term."""
-    shipped = resources.files("coldsift.report") / "glossary.toml"
-    return read_glossary(shipped.read_text(encoding="utf-8")) if shipped.is_file() else ()
+    return read_glossary((resources.files("coldsift.report") / "glossary.toml").read_text(encoding="utf-8"))
 
 
 def read_glossary(text: str) -> tuple[GlossaryEntry, ...]:

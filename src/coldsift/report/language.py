@@ -34,8 +34,8 @@ SCRIPTS = (".js", "schema.py", "report/unit_chart.py")
 LONGEST = 1000
 """A longer text is only looked up whole. [characters]"""
 
-MOST_STEPS = 400
-"""A text that is not told after so many attempts stays as it is."""
+MOST_STEPS, DEEPEST = 200, 12
+"""A text that is not told after so many attempts, or within so many others, stays as it is."""
 
 LEAST_SAID = 12
 """A sentence is told around a part that no catalogue has only where it says so much itself. [characters]"""
@@ -64,7 +64,11 @@ _SYMBOLS = frozenset({"C", "F", "K", "bar", "Hz", "kW", "W", "V", "A", "h", "min
 
 _WORD = re.compile(r"[^\W_]+")
 _LETTERS = re.compile(r"[^\W\d_]+")
-_BLANKS = str.maketrans("\u00a0", " ")
+
+
+def _plain(text: str) -> str:
+    """With ordinary blanks, which number and unit are not parted by; as long as before."""
+    return text.replace("\u00a0", " ")
 
 
 def has_words(text: str) -> bool:
@@ -95,7 +99,7 @@ class _Sentence:
     ----------
     pattern
         Matches the whole text; a group a placeholder.
-    logged
+    kept
         Placeholders whose text stays as it is.
     pieces
         The translation: plain text and, every second one, names of placeholders.
@@ -106,14 +110,14 @@ class _Sentence:
     """
 
     pattern: re.Pattern[str]
-    logged: frozenset[str]
+    kept: frozenset[str]
     pieces: tuple[str, ...]
     weight: int
     words: frozenset[str]
 
 
 def _sentence(english: str, translation: str) -> _Sentence:
-    parts = PLACEHOLDER.split(english.translate(_BLANKS))
+    parts = PLACEHOLDER.split(_plain(english))
     pattern, open_group = [re.escape(parts[0])], False
     for name, kind, literal in zip(parts[1::3], parts[2::3], parts[3::3], strict=True):
         taken = f"(?P<{name}>{_KINDS[kind or '']}){re.escape(literal)}"
@@ -130,7 +134,9 @@ def _sentence(english: str, translation: str) -> _Sentence:
     whole = (run.group() for run in runs if "\0" not in inner[run.start() - 1 : run.end() + 1])
     return _Sentence(
         re.compile("".join(pattern), re.DOTALL),
-        frozenset(name for name, kind in zip(parts[1::3], parts[2::3], strict=True) if kind == "logged"),
+        frozenset(
+            name for name, kind in zip(parts[1::3], parts[2::3], strict=True) if kind in ("logged", "number")
+        ),
         tuple(PLACEHOLDER.sub(r"{\1}", translation).replace("}", "{").split("{")),
         sum(map(len, parts[::3])),
         frozenset(whole),
@@ -230,11 +236,10 @@ class Language:
     def sentences_like(self, text: str) -> list[_Sentence]:
         """Sentences that a text may be, the most specific first."""
         by_word, wordless = self._by_word
-        found = [
-            sentence for word in dict.fromkeys(_LETTERS.findall(text)) for sentence in by_word.get(word, ())
-        ]
+        words = set(_LETTERS.findall(text))
+        found = [each for word in words for each in by_word.get(word, ()) if each.words <= words]
         found.sort(key=lambda each: (-each.weight, each.pattern.pattern))
-        return [*(each for each in found if each.words <= set(_LETTERS.findall(text))), *wordless]
+        return [*found, *wordless]
 
 
 class _Telling:
@@ -243,6 +248,7 @@ class _Telling:
     def __init__(self, language: Language) -> None:
         self.language = language
         self.steps = MOST_STEPS
+        self.depth = 0
         self.known: dict[str, _Told] = {}
 
     def tell(self, text: str) -> _Told:
@@ -254,17 +260,19 @@ class _Telling:
             told = _Told(whole)
         else:
             told = _Told(text, (text,))
-            if len(text) <= LONGEST and self.steps > 0:
+            if len(text) <= LONGEST and self.steps > 0 and self.depth < DEEPEST:
                 self.steps -= 1
+                self.depth += 1
                 attempts = chain(self._as_sentence(text), self._as_joined(text))
                 around = self._as_sentence(text, LEAST_SAID)
                 told = next(chain(filter(_is_whole, attempts), around), told)
+                self.depth -= 1
         self.known[text] = told
         return told
 
     def _whole(self, text: str) -> str | None:
         """A text of the catalogue, its first letter large or small, or one without words."""
-        plain = text.translate(_BLANKS)
+        plain = _plain(text)
         texts = self.language.texts
         if plain in texts:
             return texts[plain]
@@ -276,7 +284,7 @@ class _Telling:
         return None if has_words(plain) else text
 
     def _as_sentence(self, text: str, least: int = 0) -> Iterator[_Told]:
-        plain = text.translate(_BLANKS)
+        plain = _plain(text)
         for sentence in self.language.sentences_like(plain):
             match = sentence.pattern.match(plain)
             if match is None or sentence.weight < least:
@@ -286,7 +294,7 @@ class _Telling:
             for place in range(1, len(pieces), 2):
                 name = pieces[place]
                 taken = text[slice(*match.span(name))]
-                told = _Told(taken) if name in sentence.logged else self.tell(taken)
+                told = _Told(taken) if name in sentence.kept else self.tell(taken)
                 pieces[place] = told.words
                 left += told.left
             yield _Told("".join(pieces), tuple(left))
@@ -347,7 +355,7 @@ def load_language(code: str) -> Language:
                 if SENTENCES in places and PLACEHOLDER.search(english):
                     sentences[english] = words
                 else:
-                    texts[english.translate(_BLANKS)] = words
+                    texts[_plain(english)] = words
                 if any(place.endswith(SCRIPTS) for place in places):
                     for_scripts.append(english)
             case ((singular, _), tuple(forms)) if all(forms):

@@ -63,7 +63,7 @@ def feature_sections(feature_words: Mapping[str, FeatureWords]) -> tuple[Feature
     sections: dict[str, list[FeatureRow]] = {}
     for base, of_it in variants.items():
         told = feature_words[base]
-        sections.setdefault(told.regime.partition(",")[0], []).append(FeatureRow(told, tuple(of_it)))
+        sections.setdefault(told.regime, []).append(FeatureRow(told, tuple(of_it)))
     return tuple(FeatureSection(words.plain(taken_in), tuple(rows)) for taken_in, rows in sections.items())
 
 
@@ -108,7 +108,7 @@ def fixed_values() -> tuple[FixedValue, ...]:
             DOING,
             "Deep frozen at set points up to",
             number(DEEP_FROZEN_SET_POINT, 1, "°C"),
-            "Directive 89/108/EEC, −18 °C, with half a step of a set point",
+            "Directive 89/108/EEC: −18 °C; less than a step of a set point above it",
         ),
         FixedValue(DOING, "A change of set point counts from", number(SET_POINT_STEP, 1, "K"), JUDGEMENT),
         FixedValue(

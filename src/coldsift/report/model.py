@@ -246,7 +246,8 @@ class CargoView:
     kinetic
         Mean kinetic temperature of the air over the whole log.
     life_lost, life
-        Storage life spent beyond what the optimum would have taken, and all of it in days; empty when not known.
+        Storage life spent beyond what the optimum would have taken, and all of it in days; empty when it is
+        not known.
     """
 
     cargo: str
@@ -658,11 +659,12 @@ class ClockView:
 
 @dataclass(frozen=True, slots=True)
 class QualityView:
-    """Coverage and clock of every unit, by rank; how many clocks show a fault, and how many were checked."""
+    """Coverage and clock of every unit, by rank; how many clocks show a fault, none, or were not checked."""
 
     clocks: tuple[ClockView, ...]
     faulty: int
-    checked: int
+    sound: int
+    unchecked: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,5 +52,3 @@ class Numbers:
         words = json.dumps(header, separators=(",", ":"), sort_keys=True).encode()
         deflated = zlib.compress(b"\n".join([words, b"".join(self._parts)]), _LEVEL)
         return script_safe(base64.b64encode(deflated).decode())
-
-

@@ -25,8 +25,9 @@ SHARED = "shared.js"
 """The chart library and the table of checks, once for all pages of units."""
 
 INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
-UNIT_SCRIPTS = ("base.js", "charts.js", "checks.js", "answers.js", "unit.js")
-ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", "charts.js", "checks.js", "answers.js", "unit.js")
+CHART_SCRIPTS = ("chart_data.js", "chart_panels.js", "charts.js")
+UNIT_SCRIPTS = ("base.js", *CHART_SCRIPTS, "checks.js", "answers.js", "unit.js")
+ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", *CHART_SCRIPTS, "checks.js", "answers.js", "unit.js")
 INDEX_STYLES = ("base.css", "list.css", "fleet.css")
 UNIT_STYLES = ("base.css", "card.css", "charts.css")
 ONE_FILE_STYLES = ("base.css", "list.css", "fleet.css", "card.css", "charts.css")

@@ -14,6 +14,7 @@ import re
 import sys
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from itertools import zip_longest
 from pathlib import Path
 from typing import NamedTuple
@@ -71,6 +72,7 @@ class Text(NamedTuple):
     said_by: str = ""
 
 
+@cache
 def collect() -> tuple[Text, ...]:
     """Every text of the report, each as often as it stands somewhere, in a fixed order."""
     said = tuple(_sentences())

@@ -30,6 +30,9 @@ MOST_ALARM_ROWS = 12
 MOST_ALARMS_LISTED = 100
 """Alarm texts of the shared row that the list beneath the chart names."""
 
+MOST_MODES = 30
+"""Modes that are named, the commonest; what is not shows as one of many others."""
+
 LONGEST_TEXT = 300
 """A longer text of a log or note is cut, and says so. [characters]"""
 
@@ -401,13 +404,19 @@ def _states(
 
 
 def _mode(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any] | None:
-    """The mode as the unit logged it."""
+    """The mode as the unit logged it, the commonest first."""
     if "mode" not in log.columns or log["mode"].null_count() == len(log):
         return None
-    names = log["mode"].unique(maintain_order=True).drop_nulls()
+    names = (
+        log["mode"]
+        .drop_nulls()
+        .value_counts(sort=True)
+        .sort("count", "mode", descending=[True, False])["mode"]
+    )
     codes = log["mode"].replace_strict(names, pl.int_range(len(names), eager=True), default=-1)
-    start, end, codes = _spans(codes.cast(pl.Int64).to_numpy(), clock)
-    return {"names": [_shown(name) for name in names], **_packed_spans(start, end, numbers, codes)}
+    start, end, codes = _spans(np.minimum(codes.cast(pl.Int64).to_numpy(), MOST_MODES), clock)
+    shown = [_shown(name) for name in names.head(MOST_MODES)]
+    return {"names": shown, **_packed_spans(start, end, numbers, codes)}
 
 
 def _alarms(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:

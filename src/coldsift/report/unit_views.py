@@ -154,7 +154,7 @@ def dossier_command(container: str, anchor: str) -> str:
     Parameters
     ----------
     container
-        Number as logged: whatever it holds, a POSIX shell takes it for one word, and the program for no option.
+        Number as logged: whatever it holds, a POSIX shell takes it for one word, the program for no option.
     anchor
         Name of the unit's card, safe as a name of a folder.
     """
@@ -185,7 +185,9 @@ def _cargo(row: dict[str, Any]) -> CargoView:
         if row[edge] is not None
     ]
     if row["mean_kinetic_limit"] is not None:
-        limits.append(f"mean kinetic temperature not above {words.number(row['mean_kinetic_limit'], 1, '°C')}")
+        limits.append(
+            f"mean kinetic temperature not above {words.number(row['mean_kinetic_limit'], 1, '°C')}"
+        )
     known = row["surface"] is not None
     lost, life = row["life_lost_days"], row["life_days"]
     return CargoView(
@@ -288,7 +290,10 @@ def _excursion_summary(excursions: pl.DataFrame, told: Sequence[ExcursionView]) 
         .sort("degree_hours", "hours", "start", descending=[True, True, False], nulls_last=True)
     )
     kinds = dict(excursions.group_by("kind").len().sort("kind").iter_rows())
-    in_order = [*(kind for kind in EXCURSION_KINDS if kind in kinds), *sorted(kinds.keys() - EXCURSION_KINDS.keys())]
+    in_order = [
+        *(kind for kind in EXCURSION_KINDS if kind in kinds),
+        *sorted(kinds.keys() - EXCURSION_KINDS.keys()),
+    ]
     return ExcursionSummary(
         count=kinds.get(COUNTED, 0),
         hours=words.duration(totals["hours"]),
@@ -308,7 +313,11 @@ def _last_readings(timeline: pl.DataFrame) -> ReadingsView | None:
     return ReadingsView(
         headings=("Time, UTC", *(label for _, label in columns), "Doing"),
         rows=tuple(
-            (words.moment(time), *(words.number(each, 1, "°C") for each in numbers), words.plain(regime or ""))
+            (
+                words.moment(time),
+                *(words.number(each, 1, "°C") for each in numbers),
+                words.plain(regime or ""),
+            )
             for time, regime, *numbers in values.iter_rows()
         ),
     )
@@ -462,9 +471,7 @@ def _feature(row: dict[str, Any], feature_words: Mapping[str, FeatureWords]) -> 
         return words.reading(factor * row[name], unit) if row[name] is not None else words.NONE
 
     compared = bool(row["peers"]) and row["peer_median"] is not None
-    low, middle, high = (
-        shown(name) if compared else "" for name in ("peer_low", "peer_median", "peer_high")
-    )
+    low, middle, high = (shown(name) if compared else "" for name in ("peer_low", "peer_median", "peer_high"))
     return FeatureView(
         id=row["feature"],
         name=_name(row["feature"], feature_words),

@@ -19,7 +19,7 @@
   }
   function number(value, digits) {
     const [whole, rest] = Math.abs(value).toFixed(digits).split(".");
-    const spaced = whole.replace(/\B(?=(\d{3})+$)/g, "\u202f");
+    const spaced = whole.length > 3 ? whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") : whole;
     const shown = rest ? `${spaced}.${rest}` : spaced;
     return value < 0 && Number(value.toFixed(digits)) !== 0 ? `−${shown}` : shown;
   }
@@ -118,12 +118,13 @@
   }
 
   /* ---- Units by days ----
-     The darkest shade stands for the largest value there is, or for “least” where that is more. */
+     The strongest shade stands for the largest value there is, or for “least” where that is more; what is less than
+     “nothing” of it has none. */
   const MEASURES = {
     hours_outside: { unit: "h", digits: 1, fromZero: true, least: 6 },
     degree_hours: { unit: "K·h", digits: 1, fromZero: true, least: 10, capped: true },
     hours_off: { unit: "h", digits: 1, fromZero: true, least: 6 },
-    coverage: { unit: "%", digits: 0, factor: 100, fromZero: true, least: 0.5, fewer: true },
+    coverage: { unit: "%", digits: 0, factor: 100, fromZero: true, least: 0.5, nothing: 0.1, fewer: true },
     air_shift: { unit: "K", digits: 1, fromZero: true, least: 2, capped: true, signed: true },
     air_low: { unit: "°C", digits: 1, ownUsual: true },
     air_middle: { unit: "°C", digits: 1, ownUsual: true },
@@ -135,7 +136,9 @@
     unterminated_defrosts: { unit: "", digits: 0, fromZero: true, least: 3 },
   };
   const NAMED_ROW = 18;
+  const LEAST_NAMED_ROW = 10;
   const THIN_HEIGHT = 480;
+  const PAPER_HEIGHT = 860;
   const LEAST_CELL = 6;
   const NUMBERED_CELL = 34;
   const MOST_NUMBERED = 2500;
@@ -161,8 +164,7 @@
     const body = make("div", "day-body");
     body.append(make("div", "day-names"), plot);
     frame.append(heads, body);
-    const key = make("p", "day-key as-logged");
-    place.append(frame, key);
+    place.append(make("p", "on-paper"), frame, make("p", "day-key as-logged"));
     return place;
   }
 
@@ -186,7 +188,10 @@
     const words = form.measure.dataset.words ?? form.measure.selectedOptions[0].text;
     const place = frameOf(one(".day-chart", section));
     const shown = chosenUnits(form);
-    const thin = form.rows.value === "thin";
+    /* On paper all rows stand on one page, for a chart cannot be cut. */
+    const room = printing ? PAPER_HEIGHT : form.rows.value === "thin" ? THIN_HEIGHT : Infinity;
+    const rowHeight = Math.min(NAMED_ROW, Math.max(1, room / shown.length));
+    const thin = printing ? rowHeight < LEAST_NAMED_ROW : form.rows.value === "thin";
     const colours = theme();
     const factor = measure.factor ?? 1;
     const values = column(name);
@@ -205,7 +210,6 @@
     const most = measure.capped ? positive[Math.ceil(positive.length * 0.98) - 1] : depths[depths.length - 1];
     const highest = Math.max(most ?? 0, measure.fromZero ? measure.least : lowest + 0.1);
 
-    const rowHeight = thin ? Math.min(NAMED_ROW, Math.max(1, THIN_HEIGHT / shown.length)) : NAMED_ROW;
     const names = one(".day-names", place);
     names.hidden = thin;
     names.replaceChildren(...(thin ? [] : shown.map((unit) => {
@@ -213,12 +217,13 @@
       link.textContent = named(unit);
       link.className = `as-logged ${unit.group}`;
       link.tabIndex = -1;
-      link.style.height = `${NAMED_ROW}px`;
+      link.style.height = `${rowHeight}px`;
+      link.style.lineHeight = `${rowHeight}px`;
       return link;
     })));
     one(".corner", place).style.width = thin ? "0" : `${names.offsetWidth}px`;
-    const room = widthOf(place) - (thin ? 0 : names.offsetWidth) - 2;
-    const cell = Math.max(room / days.length, printing ? 1 : LEAST_CELL);
+    const across = widthOf(place) - (thin ? 0 : names.offsetWidth) - 2;
+    const cell = Math.max(across / days.length, printing ? 1 : LEAST_CELL);
     const [width, height] = [Math.floor(cell * days.length), Math.round(rowHeight * shown.length)];
     dayTicks(one(".day-ticks", place), cell);
     one(".day-ticks", place).style.width = `${width}px`;
@@ -241,7 +246,8 @@
           [`${text("readings for")} ${withUnit(number(100 * covered, 0), "%")}`]),
       ].join("<br>");
     };
-    const scale = [[0, measure.fromZero ? colours["shade-0"] : colours["shade-1"]], [0.001, colours["shade-1"]],
+    const nothing = measure.fromZero ? measure.nothing ?? 0.001 : 0;
+    const scale = [[0, colours["shade-0"]], [nothing, colours["shade-0"]], [nothing, colours["shade-1"]],
       [0.5, colours["shade-2"]], [1, colours["shade-3"]]];
     const gap = rowHeight >= 12 ? 1 : 0;
     const plot = one(".day-plot", place);
@@ -271,9 +277,11 @@
       font: { family: FONT }, hoverlabel: hoverLabel(colours),
     }, PLAIN);
     plot.coldsiftShown = shown;
+    one(".day-chart", section).style.minHeight = "";
     opensOnClick(plot, (point) => plot.coldsiftShown[point.pointIndex[0]]);
 
     const title = `${words}: ${filled(text("{units} units, {days} days"), { units: shown.length, days: days.length })}`;
+    one(".on-paper", place).textContent = title;
     one(".day-frame", place).setAttribute("aria-label", title);
     plot.setAttribute("aria-label", `${title}. ${text("The table after it has the numbers.")}`);
     plot.style.width = `${width}px`;
@@ -312,9 +320,10 @@
       });
     }
     found.sort((a, b) => b.far - a.far || a.unit.place - b.unit.place || a.day - b.day);
-    const was = one("details", place)?.open ?? false;
+    const before = one("details", place);
     const details = make("details", "on-demand");
-    details.open = was;
+    details.open = printing || (before?.open ?? false);
+    details.dataset.was = before?.dataset.was ?? "";
     const heading = measure.fewer ? text("Days with fewest readings, as a table")
       : measure.ownUsual || measure.signed ? text("Days furthest from the unit’s own usual, as a table")
         : text("Days with most, as a table");
@@ -368,7 +377,7 @@
         section: row.closest("details"),
         name: () => [one(".name", row), one(".variant", variant)].filter(Boolean).map((each) => each.textContent).join(", "),
         told: () => [
-          [text("Taken in"), one(".regime", row).textContent],
+          [text("Taken in"), one(".regime", row.closest("details")).textContent],
           [text("Formula"), [one(".formula", row), one(".variant", variant)].filter(Boolean)
             .map((each) => each.textContent).join("; ")],
           ...(one(".by", variant) ? [[text("Compared after taking out what goes by"), one(".by", variant).textContent]] : []),
@@ -506,11 +515,14 @@
       hoverinfo: "text",
     });
     const half = low + (high - low) / 2;
+    const title = wrapped(
+      byDistance ? form.scale.selectedOptions[0].text : withUnit(told.name(), shownUnit && `[${shownUnit}]`), width - 24);
+    const below = 32 + 17 * title.length;
     const tones = odd.map(({ unit }) => colours[TONES[unit.group]]);
     window.Plotly.react(plot, [
       { ...dots(ordinary), mode: "markers",
         marker: { size: 7, color: colours.dot, opacity: 0.75, line: { width: 1, color: colours.card } } },
-      { ...dots(odd), mode: "markers+text", text: odd.map(({ label }) => escaped(label)),
+      { ...dots(odd), mode: "markers+text", text: odd.map(({ label }) => label && NO_BREAK + escaped(label) + NO_BREAK),
         textposition: odd.map(({ unit, label }) =>
           (label === unit.mark ? "middle center" : coordinate(unit) > half ? "middle left" : "middle right")),
         textfont: { size: 12, color: tones },
@@ -519,11 +531,11 @@
           opacity: odd.map(({ unit }) => (SYMBOLS[unit.group] ? 1 : 0)), line: { width: 2, color: tones },
         } },
     ], {
-      width, height: top + 52, margin: { l: 12, r: 12, t: 0, b: 48 }, dragmode: false, showlegend: false,
+      width, height: top + below + 4, margin: { l: 12, r: 12, t: 0, b: below }, dragmode: false, showlegend: false,
       xaxis: {
         range: [low - pad, high + pad], fixedrange: true, zeroline: false, gridcolor: colours.rule, linecolor: colours.soft,
         showline: true, ticks: "outside", tickcolor: colours.soft, automargin: false,
-        title: { text: escaped(byDistance ? text("distance from the peers’ middle, in spreads") : withUnit(told.name(), shownUnit && `[${shownUnit}]`)).replace(/^(.{60}\S*) /, width < 600 ? "$1<br>" : "$&"), font: { size: 13 } },
+        title: { text: title.map(escaped).join("<br>"), font: { size: 13 } },
       },
       yaxis: { range: [top, 0], visible: false, fixedrange: true },
       shapes, annotations, separators: ".\u202f", hovermode: "closest", hoverlabel: hoverLabel(colours),
@@ -633,7 +645,8 @@
         ticktext: [0, 3, 6, 9, 12, 15, 18, 21, 24].map((hour) => `${String(hour).padStart(2, "0")}:00`),
         title: { text: `${text("time of day")}, ${timeName()}`, font: { size: 13 } },
       },
-      yaxis: { range: [count - 0.5, -0.5], fixedrange: true, tickvals: ticks, ticktext: ticks.map((day) => dayName(first + day)), gridcolor: colours.rule, zeroline: false },
+      yaxis: { range: [count - 0.5, -0.5], fixedrange: true, tickvals: ticks, ticktext: ticks.map((day) => dayName(first + day)), gridcolor: colours.rule, zeroline: false,
+        ticks: "outside", ticklen: 6, tickcolor: "rgba(0,0,0,0)" },
       legend: { orientation: "h", x: 0, y: 1, yanchor: "bottom", itemclick: false, itemdoubleclick: false }, showlegend: true,
       paper_bgcolor: colours.card, plot_bgcolor: colours.card, font: { family: FONT, size: 12, color: colours.ink },
       hovermode: "closest", hoverlabel: hoverLabel(colours), separators: ".\u202f",
@@ -641,68 +654,74 @@
     plot.setAttribute("aria-label", `${unit.name}: ${words.textContent}`);
   }
 
-  /* ---- When what is drawn ---- */
-  const drawings = { fleet: [], data: [] };
+  /* ---- What is drawn when: a chart is drawn when it comes near the screen, and again when it looks otherwise ---- */
+  const drawings = new Map();
+  const near = new Set();
   const stale = new Set();
-  let visible = null;
-  function draw(drawing) {
-    stale.delete(drawing);
-    drawing();
+  function draw(place) {
+    stale.delete(place);
+    drawings.get(place)();
   }
-  function drawVisible() {
-    for (const drawing of drawings[visible?.id] ?? []) if (stale.has(drawing)) draw(drawing);
+  const watch = new IntersectionObserver((entries) => {
+    for (const { target, isIntersecting } of entries) {
+      if (!isIntersecting) near.delete(target);
+      else {
+        near.add(target);
+        if (stale.has(target)) draw(target);
+      }
+    }
+  }, { rootMargin: "60% 0px" });
+  function onceNear(place, form, drawing) {
+    drawings.set(place, drawing);
+    stale.add(place);
+    choices(place.closest("section"), form, () => draw(place));
+    watch.observe(place);
   }
   function drawAgain() {
-    for (const drawing of [...drawings.fleet, ...drawings.data]) stale.add(drawing);
-    drawVisible();
+    for (const place of drawings.keys()) {
+      stale.add(place);
+      if (near.has(place) || (printing && place.offsetParent)) draw(place);
+    }
   }
 
-  if (units.length) {
-    if (days.length) {
-      for (const section of all(".by-days")) {
-        const drawing = () => drawDays(section);
-        drawings[section.closest(".view").id].push(drawing);
-        choices(section, one("form.choices", section), () => draw(drawing));
+  one(".without-scripts").hidden = true;
+  if (units.length && days.length) {
+    for (const section of all(".by-days")) {
+      const place = one(".day-chart", section);
+      /* Room for the rows, so that nothing moves when they are drawn. */
+      place.style.minHeight = `min(76vh, ${units.length * NAMED_ROW + 30}px)`;
+      onceNear(place, one("form.choices", section), () => drawDays(section));
+    }
+    const chooser = one("#defrosts select[name=unit]");
+    chooser.append(...units.map((unit) => new Option(named(unit), String(unit.place))));
+    onceNear(one(".hours-chart"), chooser.form, drawHours);
+  }
+  if (units.length && features.size) {
+    const form = one("#spread form.choices");
+    fillFeatures(form.feature);
+    onceNear(one(".strips"), form, drawStrips);
+  }
+  window.coldsift.onPreferences(drawAgain);
+  let width = innerWidth;
+  let waiting = 0;
+  addEventListener("resize", () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => {
+      if (innerWidth !== width && !printing) drawAgain();
+      width = innerWidth;
+    }, 150);
+  });
+  for (const [event, paper] of [["beforeprint", true], ["afterprint", false]]) {
+    addEventListener(event, () => {
+      printing = paper;
+      for (const details of all(".worst details")) {
+        if (paper) {
+          details.dataset.was = details.open ? "open" : "";
+          details.open = true;
+        } else details.open = details.dataset.was === "open";
       }
-      const chooser = one("#defrosts select[name=unit]");
-      chooser.append(...units.map((unit) => new Option(named(unit), String(unit.place))));
-      drawings.fleet.push(drawHours);
-      choices(one("#defrosts"), chooser.form, () => draw(drawHours));
-    }
-    if (features.size) {
-      const form = one("#spread form.choices");
-      fillFeatures(form.feature);
-      drawings.fleet.push(drawStrips);
-      choices(one("#spread"), form, () => draw(drawStrips));
-    }
-    drawAgain();
-    window.coldsift.onView((view) => {
-      visible = view;
-      drawVisible();
+      drawAgain();
     });
-    window.coldsift.onPreferences(drawAgain);
-    let width = innerWidth;
-    let waiting = 0;
-    addEventListener("resize", () => {
-      clearTimeout(waiting);
-      waiting = setTimeout(() => {
-        if (innerWidth !== width && !printing) drawAgain();
-        width = innerWidth;
-      }, 150);
-    });
-    for (const [event, paper] of [["beforeprint", true], ["afterprint", false]]) {
-      addEventListener(event, () => {
-        printing = paper;
-        document.documentElement.classList.toggle("paper", paper);
-        for (const details of all(".worst details")) {
-          if (paper) {
-            details.dataset.was = details.open ? "open" : "";
-            details.open = true;
-          } else details.open = details.dataset.was === "open";
-        }
-        drawAgain();
-      });
-    }
   }
 
   /* ---- Glossary ---- */
