@@ -84,6 +84,11 @@ def on_page_markdown(markdown: str, page: Page, config: MkDocsConfig, files: Fil
     return re.sub(r"\]\((?P<target>\.\.[^)#\s]*)(?P<place>#[^)\s]*)?\)", inside, markdown)
 
 
+def on_page_content(html: str, page: Page, config: MkDocsConfig, files: Files) -> str:
+    """Take the roles off the names in docstrings (``:class:`` and the like), which Markdown does not know."""
+    return re.sub(r":(?:attr|class|data|func|meth|mod):(<code>)~?", r"\1", html)
+
+
 def _cell(value: object) -> str:
     return str(value).replace("|", "\\|").replace("<", "&lt;").replace("*", "\\*").replace("_", "\\_")
 
@@ -108,7 +113,7 @@ def _page(*blocks: str) -> str:
 def commands() -> str:
     """Every command with its arguments and options, as the command line itself tells them."""
     root = typer.main.get_command(app)
-    context = root.context_class(root, info_name="coldsift")
+    context = typer.Context(root, info_name="coldsift")
     told = typer.cli.get_docs_for_click(obj=root, ctx=context, name="coldsift", title="The command line")
     return _page(
         told.rstrip(),
@@ -186,9 +191,9 @@ def features() -> str:
         WIDE,
         "# Features",
         "A feature is one number about a unit, taken in one regime. Under *also* stand its other views: "
-        f"*now* over the last {RECENT_HOURS:g} h alone, *shift* the change from before to these hours, *trend* "
-        "the slope by the day. The usual range is wide and common practice, no source; it judges a unit "
-        "without enough peers.",
+        f"*now* over the last {RECENT_HOURS:g} h alone, *shift* the change from before to these hours, "
+        "*trend* the slope by the day. The usual range is wide and common practice, no source; it judges a "
+        "unit without enough peers.",
         *sections,
     )
 

@@ -1,8 +1,8 @@
 """The pictures of the documentation, taken of the sample's report.
 
-Goes in: ``reports/sample`` (``make report``) and ``reports/example/dossier.html``. Comes out: ``docs/images``, one
-PNG a picture, colours reduced to keep it small. Run it anew whenever the report looks different:
-``python docs/screenshots.py``. It needs the Chromium of the system.
+Goes in: ``reports/sample`` (``make report``) and ``reports/example/dossier.html``. Comes out:
+``docs/images``, one PNG a picture, colours reduced to keep it small. Run it anew whenever the report looks
+different: ``python docs/screenshots.py``. It needs the Chromium of the system.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ DOSSIER = ROOT / "reports" / "example" / "dossier.html"
 WIDE = (1440, 900)
 PHONE = (390, 844)
 PAPER = (1123, 794)
+SHEET = (1040, 900)
 COLOURS = 96
 SETTLED = 1500
 """Time for the charts to be drawn. [ms]"""
@@ -40,15 +41,10 @@ def main() -> None:
         take(browser, "unit", UNIT)
         take(browser, "unit_answered", UNIT, before=answer_yes)
         take(browser, "unit_phone_dark", UNIT, size=PHONE, dark=True)
-        take(
-            browser,
-            "chart",
-            UNIT,
-            before=lambda page: page.locator("figure").first.scroll_into_view_if_needed(),
-        )
+        take(browser, "chart", UNIT, before=lambda page: to_top(page, "figure"))
         take(browser, "fleet", INDEX, place="#fleet", before=lambda page: to_top(page, "#days"))
         take(browser, "printed", INDEX, size=PAPER, printed=True)
-        take(browser, "dossier", DOSSIER)
+        take(browser, "dossier", DOSSIER, size=SHEET)
         browser.close()
 
 

@@ -51,19 +51,21 @@ class Opened:
     def breaks(self, name: str) -> list[int]:
         return self.array(self.line(name)["breaks"]).tolist()
 
-    def spans(self, packed: dict[str, Any]) -> list[tuple[int, ...]]:
-        """Start and end in seconds, and the code where there is one."""
-        starts, lengths = (self.array(packed[name]) for name in ("starts", "lengths"))
-        codes = [self.array(packed["codes"])] if "codes" in packed else []
+    def spans(self, packed: dict[str, Any]) -> list[tuple[int, int, int]]:
+        """Start and end in seconds, and the code."""
+        starts, lengths, codes = (
+            self.array(packed[name]).tolist() for name in ("starts", "lengths", "codes")
+        )
         return [
-            tuple(map(int, row)) for row in zip(starts, starts + lengths, *codes, strict=True)
+            (start, start + length, code) for start, length, code in zip(starts, lengths, codes, strict=True)
         ]
 
     def panels(self) -> dict[str, list[str]]:
         """Names of the lines of each panel."""
         lines = self.header["lines"]
         return {
-            panel["key"]: [lines[place]["name"] for place in panel["lines"]] for panel in self.header["panels"]
+            panel["key"]: [lines[place]["name"] for place in panel["lines"]]
+            for panel in self.header["panels"]
         }
 
 

@@ -121,7 +121,7 @@ class Course:
         end = now / share
         if self._estimate is not None:
             before, earlier = self._estimate
-            pass
+            end = earlier + (end - earlier) * (1 - math.exp(-(now - before) / CALM))
         self._estimate = (now, end)
         return Position(told.words, share, max(end - now, 0.0))
 

@@ -55,7 +55,9 @@ ALIGNED: Mapping[Shown, Mapping[str, Any]] = {
 }
 """Kept apart from the numbers beside them."""
 
-SHORT_CAUTION = "Mains voltage, rotating fans, pressure, low oxygen, heights: local rules and licensed practice come first."
+SHORT_CAUTION = (
+    "Mains voltage, rotating fans, pressure, low oxygen, heights: local rules and licensed practice first."
+)
 """On every printed page."""
 
 FILLS = {

@@ -102,6 +102,7 @@ def _write_tables(screening: Screening, folder: Path) -> None:
         "defrosts": screening.defrosts,
         "unit_days": screening.unit_days,
         "features": screening.features,
+        "peer_bands": screening.analysis.peer_bands,
         "voyage_events": screening.analysis.voyage_events,
         "set_aside": screening.set_aside,
     }

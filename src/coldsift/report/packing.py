@@ -1,7 +1,7 @@
 """A figure's words and numbers as one short text inside a page.
 
-Goes in: a header that JSON can say, and arrays of whole numbers that it refers to. Comes out: one text that is
-safe inside a script element; templates/charts.js opens it in the browser.
+Goes in: a header that JSON can say, and arrays of whole numbers that it refers to. Comes out: one text that
+is safe inside a script element; templates/chart_data.js opens it in the browser.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ class Numbers:
     """Arrays of whole numbers, one after the other.
 
     Neighbouring readings differ little. So each array is kept as steps from number to number, sign in the
-    lowest bit, in the fewest bytes that hold them all; and all low bytes first, then all higher ones, for like
-    bytes deflate well together.
+    lowest bit, in the fewest bytes that hold them all; and all low bytes first, then all higher ones, for
+    like bytes deflate well together.
     """
 
     def __init__(self) -> None:
@@ -37,7 +37,7 @@ class Numbers:
 
     def add(self, values: NDArray[np.integer[Any]]) -> Place:
         """Append an array; its numbers and the steps between them lie within ±2³⁰."""
-        steps = np.diff(values.astype(np.int64), prepend=0)
+        steps = np.diff(np.append(np.int64(0), values))
         unsigned = (steps << 1) ^ (steps >> 63)
         largest = int(unsigned.max(initial=0))
         width = 1 if largest < 1 << 8 else 2 if largest < 1 << 16 else 4

@@ -289,21 +289,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "--check", action="store_true", help="write nothing; exit with 1 where texts are missing"
     )
     asked = parser.parse_args(arguments)
-    missing = 0
+    complete = True
     for code in asked.languages or [code for code in available() if code != ENGLISH]:
         path = SOURCE / LANGUAGES / f"{code}.po"
         written = path.read_text(encoding="utf-8") if path.exists() else heading(code)
         after = updated(code, written)
         if not asked.check:
             path.write_text(after, encoding="utf-8", newline="\n")
-        elif after != written:
-            print(f"{path.name} is not up to date: run this command without --check.")
-            missing += 1
-        for fault in faults(code, after):
-            print(fault)
-            missing += 1
-        print(f"{path.name}: {missing} to be done.", file=sys.stderr)
-    return int(asked.check and missing > 0)
+        found = [*map(str, faults(code, after))]
+        if asked.check and after != written:
+            found.append(f"{path.name} is not up to date: run this command without --check.")
+        print(*found, sep="\n", end="\n" if found else "")
+        print(f"{path.name}: {len(found)} to be done.", file=sys.stderr)
+        complete = complete and not found
+    return int(asked.check and not complete)
 
 
 def heading(code: str) -> str:

@@ -1,8 +1,8 @@
 """The chart of one unit: all that it logged, panel by panel over one time axis.
 
 Goes in: the unit's timeline, what like units did, its excursions and defrosts, and what people noted. Comes
-out: a packed figure, with no looks in it and nothing converted; templates/charts.js draws it. Every reading is
-in it, unless a line has more than ``MOST_READINGS``; what is drawn of them at each zoom the browser decides.
+out: a packed figure, with no looks in it and nothing converted; templates/charts.js draws it. Every reading
+is in it, unless a line has more than ``MOST_READINGS``; what is drawn at each zoom, the browser decides.
 """
 
 from __future__ import annotations
@@ -134,6 +134,8 @@ _UNKNOWN = REGIMES.index("unknown")
 Seconds = NDArray[np.int64]
 Values = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Spans = tuple[Seconds, Seconds, Codes]
+"""Starts, ends and codes of stretches of time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,19 +343,21 @@ def _packed_band(band: _Band, scale: int, numbers: Numbers) -> dict[str, Place]:
     }
 
 
-def _spans(codes: Codes, clock: _Clock) -> tuple[Seconds, Seconds, Codes]:
-    """Start, end and code of every stretch of one code; codes below zero are left out."""
+def _spans(codes: Codes, clock: _Clock) -> Spans:
+    """Every stretch of one code; codes below zero are left out."""
     first = np.flatnonzero(np.append(True, (codes[1:] != codes[:-1]) | clock.gap[:-1]))
     last = np.append(first[1:], len(codes)) - 1
     kept = codes[first] >= 0
     return clock.seconds[first[kept]], clock.until[last[kept]], codes[first[kept]]
 
 
-def _packed_spans(
-    start: Seconds, end: Seconds, numbers: Numbers, codes: Codes | None = None
-) -> dict[str, Place]:
-    packed = {"starts": numbers.add(start), "lengths": numbers.add(end - start)}
-    return packed if codes is None else packed | {"codes": numbers.add(codes)}
+def _packed_spans(spans: Spans, numbers: Numbers) -> dict[str, Place]:
+    start, end, codes = spans
+    return {
+        "starts": numbers.add(start),
+        "lengths": numbers.add(end - start),
+        "codes": numbers.add(codes),
+    }
 
 
 def _regimes(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
@@ -370,16 +374,17 @@ def _regimes(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, An
         "keys": REGIMES,
         "names": [REGIME_NAMES[name] for name in REGIMES],
         "hours": hours.round(2).tolist(),
-        **_packed_spans(start[order], end[order], numbers, codes[order]),
+        **_packed_spans((start[order], end[order], codes[order]), numbers),
     }
 
 
 def _defrosts(defrosts: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
     """Each defrost: warmest coil reading in it [°C], and whether it had a proper end."""
+    start, end = clock.since(defrosts["start"]), clock.since(defrosts["end"])
     return {
         "coil": defrosts["termination_temperature"].round(1).to_list(),
         "terminated": defrosts["terminated"].to_list(),
-        **_packed_spans(clock.since(defrosts["start"]), clock.since(defrosts["end"]), numbers),
+        **_packed_spans((start, end, np.zeros_like(start)), numbers),
     }
 
 
@@ -394,12 +399,12 @@ def _states(
     for name, codes in columns.items():
         if (codes < 0).all():
             continue
-        start, end, codes = _spans(codes, clock)
+        start, end, on = spans = _spans(codes, clock)
         yield {
             "label": CHANNELS[name].label,
             "valve": name.endswith("_valve"),
-            "hours": round(float((end - start)[codes == 1].sum()) / 3600, 2),
-            **_packed_spans(start, end, numbers, codes),
+            "hours": round(float((end - start)[on == 1].sum()) / 3600, 2),
+            **_packed_spans(spans, numbers),
         }
 
 
@@ -414,9 +419,9 @@ def _mode(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any] 
         .sort("count", "mode", descending=[True, False])["mode"]
     )
     codes = log["mode"].replace_strict(names, pl.int_range(len(names), eager=True), default=-1)
-    start, end, codes = _spans(np.minimum(codes.cast(pl.Int64).to_numpy(), MOST_MODES), clock)
+    spans = _spans(np.minimum(codes.cast(pl.Int64).to_numpy(), MOST_MODES), clock)
     shown = [_shown(name) for name in names.head(MOST_MODES)]
-    return {"names": shown, **_packed_spans(start, end, numbers, codes)}
+    return {"names": shown, **_packed_spans(spans, numbers)}
 
 
 def _alarms(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
@@ -439,8 +444,8 @@ def _alarms(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any
     place, row = said["place"].to_numpy(), said["row"].cast(pl.Int64).to_numpy()
     rows = []
     for own, (text, hours) in enumerate(texts[:MOST_ALARM_ROWS]):
-        start, end, _ = _spans(_standing(row[place == own], len(log)), clock)
-        rows.append({"text": _shown(text), "hours": round(hours, 2), **_packed_spans(start, end, numbers)})
+        spans = _spans(_standing(row[place == own], len(log)), clock)
+        rows.append({"text": _shown(text), "hours": round(hours, 2), **_packed_spans(spans, numbers)})
     others = texts[MOST_ALARM_ROWS:]
     packed: dict[str, Any] = {
         "rows": rows,
@@ -448,8 +453,8 @@ def _alarms(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any
         "unlisted": len(others[MOST_ALARMS_LISTED:]),
     }
     if others:
-        start, end, _ = _spans(_standing(row[place >= MOST_ALARM_ROWS], len(log)), clock)
-        packed |= _packed_spans(start, end, numbers)
+        spans = _spans(_standing(row[place >= MOST_ALARM_ROWS], len(log)), clock)
+        packed |= _packed_spans(spans, numbers)
     return packed
 
 

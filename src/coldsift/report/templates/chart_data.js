@@ -38,7 +38,7 @@ window.coldsiftChartData = (() => {
       const starts = times(packed.starts);
       const lengths = array(packed.lengths);
       const ends = starts.map((at, place) => at + 1000 * lengths[place]);
-      return { starts, ends, codes: packed.codes && array(packed.codes) };
+      return { starts, ends, codes: array(packed.codes) };
     };
     const breaks = (place, count) => [0, ...array(place), count];
     for (const line of figure.lines) {
@@ -174,7 +174,7 @@ window.coldsiftChartData = (() => {
   function squeezed({ starts, ends, codes }, code, [from, to], pixel) {
     const spans = [];
     for (let place = 0; place < starts.length; place += 1) {
-      if ((codes && codes[place] !== code) || ends[place] < from || starts[place] > to) continue;
+      if (codes[place] !== code || ends[place] < from || starts[place] > to) continue;
       const last = spans[spans.length - 1];
       const end = Math.max(ends[place], starts[place] + pixel);
       if (last && starts[place] - last[1] < pixel) last[1] = end;

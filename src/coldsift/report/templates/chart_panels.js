@@ -373,7 +373,7 @@ window.coldsiftChartPanels = (() => {
 
     alarmStrip() {
       const { alarms } = this.figure;
-      const row = (words, spans) => this.row(words, spans, [[undefined, "alarm", 9]], () => true);
+      const row = (words, spans) => this.row(words, spans, [[1, "alarm", 9]], () => true);
       const rows = alarms.rows.map((alarm) => row(alarm.text, alarm));
       if (alarms.starts) {
         const count = String(alarms.others.length + alarms.unlisted);

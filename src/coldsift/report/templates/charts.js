@@ -140,9 +140,9 @@ window.coldsiftCharts = (() => {
       ));
       const groups = this.paper ? paged(parts) : [parts];
       while (this.sheets.length < groups.length) this.addSheet();
-      for (const { plot, part } of this.sheets.splice(groups.length)) {
-        Plotly.purge(plot);
-        part.remove();
+      for (const sheet of this.sheets.splice(groups.length)) {
+        sheet.part.remove();
+        sheet.painted.then(() => Plotly.purge(sheet.plot));
       }
       const color = palette(this.place);
       groups.forEach((group, place) => this.paint(this.sheets[place], group, width, color));
@@ -193,7 +193,7 @@ window.coldsiftCharts = (() => {
         top += height;
       }
       sheet.stage.style.height = `${total}px`;
-      Plotly.react(sheet.plot, traces, layout, { staticPlot: true, responsive: false });
+      sheet.painted = Plotly.react(sheet.plot, traces, layout, { staticPlot: true, responsive: false });
     }
 
     layout(width, height, color) {
