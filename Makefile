@@ -8,7 +8,7 @@ READY_DEV := $(VENV)/.ready-dev
 AXE := tests/browser/node_modules/.ready
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
-.PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds saturation sample clean
+.PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds texts saturation sample clean
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
@@ -46,6 +46,10 @@ likelihoods: $(READY_DEV)
 # due after likelihoods.
 thresholds: $(READY_DEV)
 	$(BIN)/python -m benchmarks.thresholds --cache build/threshold_fleets
+
+# Brings the translations of the report up to date, and says what is not translated.
+texts: $(READY)
+	$(BIN)/python -m coldsift.report.texts
 
 saturation: $(READY)
 	$(BIN)/python -m coldsift.refrigerant.make

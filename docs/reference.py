@@ -171,7 +171,7 @@ def features() -> str:
             views.setdefault(each.base, []).append(each.view)
     for each in FEATURES.values():
         if each.view is View.WHOLE:
-            usual = f"{each.usual[0]:g} to {each.usual[1]:g}" if each.usual else ""
+            usual = " to ".join(dict.fromkeys(f"{end:g}" for end in each.usual or ()))
             by_regime.setdefault(each.regime, []).append(
                 (
                     f"{_cell(each.words)}<br>{_code(each.name)}",

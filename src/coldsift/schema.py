@@ -415,7 +415,7 @@ _CHANNELS: list[Channel] = [
     Channel(
         "power_state",
         Quantity.STATE,
-        "Power",
+        "Power supply",
         "electric",
         ("power state", "power on", "plugged in", "mains", "power supply"),
     ),

@@ -284,7 +284,7 @@ def test_every_heading_sorts_both_ways(open_report: Any) -> None:
             order.append(opened.shown())
         assert sorted(order[0]) == sorted(order[1]) == sorted(NAMES)
         differ = opened.page.locator(f".ranking td.{key}").evaluate_all(
-            "cells => new Set(cells.map((each) => each.dataset.value ?? each.textContent).filter(Boolean)).size"
+            "all => new Set(all.map((each) => each.dataset.value ?? each.textContent).filter(Boolean)).size"
         )
         assert (order[0] != order[1]) == (differ > 1), key
     opened.assert_quiet()
@@ -578,7 +578,7 @@ def test_what_is_pressed_is_at_least_24_pixels_high_and_wide(
     )
     small = opened.page.evaluate(
         """() => [...document.querySelectorAll(
-            "header a, header select, #round button, #round summary, #round select, #round input:not([type=checkbox]), "
+            "header a, header select, #round button, #round summary, #round select, #search, "
             + "#round label:has([type=checkbox]), #round td a, .for-units a, .tile"
         )].filter((each) => {
             const { width, height } = each.getBoundingClientRect();
@@ -613,8 +613,8 @@ def test_on_paper_nothing_is_cut_off(open_report: Any, width: int) -> None:
     opened.page.emulate_media(media="print")
     outside = opened.page.evaluate(
         """(width) => [...document.querySelectorAll("#round *, header *")]
-            .filter((each) => each.checkVisibility() && !each.closest(".hidden, .skip"))
-            .filter((each) => each.getBoundingClientRect().right > width + 1 || each.scrollWidth > each.clientWidth + 1 && each.clientWidth)
+            .filter((each) => each.checkVisibility() && each.clientWidth && !each.closest(".hidden, .skip"))
+            .filter((each) => each.getBoundingClientRect().right > width + 1 || each.scrollWidth > each.clientWidth + 1)
             .map((each) => each.outerHTML.slice(0, 120))""",
         width,
     )

@@ -355,7 +355,7 @@ def test_a_peer_group_says_in_words_what_it_is_made_of() -> None:
 def test_a_wider_group_says_why_and_who_else_is_in_it() -> None:
     _, widest = _grouped().groups
     assert widest.name == "All units"
-    assert widest.wider.startswith("fewer than 8 units are as alike")
+    assert widest.wider.startswith("fewer than 8 units have the same class")
     assert widest.compared == ((container(13), f"#unit-{container(13)}"),)
     assert len(widest.others) == 12
 

@@ -147,7 +147,7 @@ def _peer_group(group: dict[str, Any], material: Material, pages: Mapping[str, s
         name=_group_name(name, level),
         made_of=(*_traits(name, level), *_ranges(material, own)),
         level=ALIKE[LEVELS[level]],
-        wider=f"fewer than {SMALLEST_GROUP} units are as alike as {ALIKE[LEVELS[0]]}" if level else "",
+        wider=f"fewer than {SMALLEST_GROUP} units have the {ALIKE[LEVELS[0]]}" if level else "",
         compared=tuple((each, page) for each, page in pages.items() if each in own),
         others=tuple((each, page) for each, page in pages.items() if each in members - own),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterator, Sequence
+from functools import cache
 from importlib import resources
 from typing import Any
 
@@ -12,6 +13,7 @@ import plotly.offline
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from coldsift.report.attributes import MachineAttributes
 from coldsift.report.cause_views import blank_hypotheses, probable_causes, script_table
 from coldsift.report.embedded import script_safe
 from coldsift.report.language import Language, as_logged, load_language
@@ -22,12 +24,12 @@ from coldsift.report.views import build_index, list_rows, log_views
 INDEX = "index.html"
 UNITS = "units"
 SHARED = "shared.js"
-"""The chart library and the table of checks, once for all pages of units."""
+"""The chart library, the table of checks and what draws and reckons with them, once for all pages of units."""
 
 INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
-CHART_SCRIPTS = ("chart_data.js", "chart_panels.js", "charts.js")
-UNIT_SCRIPTS = ("base.js", *CHART_SCRIPTS, "checks.js", "answers.js", "unit.js")
-ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", *CHART_SCRIPTS, "checks.js", "answers.js", "unit.js")
+SHARED_SCRIPTS = ("chart_data.js", "chart_panels.js", "charts.js", "checks.js")
+UNIT_SCRIPTS = ("base.js", "answers.js", "unit.js")
+ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", *SHARED_SCRIPTS, "answers.js", "unit.js")
 INDEX_STYLES = ("base.css", "list.css", "fleet.css")
 UNIT_STYLES = ("base.css", "card.css", "charts.css")
 ONE_FILE_STYLES = ("base.css", "list.css", "fleet.css", "card.css", "charts.css")
@@ -87,7 +89,7 @@ def build_report(
         scripts = [shared, *map(_asset, ONE_FILE_SCRIPTS), library]
         yield INDEX, page("index.html", ONE_FILE_STYLES, scripts, cards=told)
         return
-    yield f"{UNITS}/{SHARED}", f"{shared}\n{library}"
+    yield f"{UNITS}/{SHARED}", "\n".join([shared, *map(_asset, SHARED_SCRIPTS), library])
     scripts = [*map(_asset, UNIT_SCRIPTS)]
     for place, card in enumerate(told):
         yield (
@@ -116,7 +118,7 @@ def _place_on_page(anchor: str) -> str:
 def _environment(language: Language) -> Environment:
     environment = Environment(
         loader=PackageLoader("coldsift.report"),
-        extensions=["jinja2.ext.i18n"],
+        extensions=["jinja2.ext.i18n", MachineAttributes],
         autoescape=True,
         finalize=language.printed,
         undefined=StrictUndefined,
@@ -140,6 +142,7 @@ def _shared(environment: Environment, material: Material, language: Language, ru
     return f"window.coldsiftCheckTable={table};\nwindow.coldsiftBlankHypotheses={script_safe(blank)};"
 
 
+@cache
 def _asset(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8")
 

@@ -17,7 +17,7 @@
   const lower = (name) => (/^.\p{Lu}/u.test(name) ? name : name.charAt(0).toLowerCase() + name.slice(1));
 
   const percent = (chance) =>
-    `${chance > 0.99 ? "over 99" : chance < 0.01 ? "under 1" : (100 * chance).toFixed(0)}\u00a0%`;
+    `${chance > 0.99 ? text("over 99") : chance < 0.01 ? text("under 1") : (100 * chance).toFixed(0)}\u00a0%`;
   const inWords = (chance) =>
     `${table.chances.find(([edge]) => chance >= edge || edge === 0)[1]} (${percent(chance)})`;
 
