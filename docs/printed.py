@@ -19,6 +19,7 @@ import sys
 import tempfile
 import textwrap
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,8 +27,9 @@ DOCS = Path(__file__).resolve().parent
 ROOT = DOCS.parent
 BLOCK = re.compile(r"^(?P<indent> *)```console\n(?P<body>.*?)\n *```$", re.MULTILINE | re.DOTALL)
 COLUMNS = 92
-MARK = "\x1e"
+MARK = "\x01"
 BOLD = re.compile(r"\x1b\[\d*m")
+SHORT = Path("/tmp")
 COPIED = ("Makefile", "sample_logs", "docs/examples")
 
 
@@ -62,8 +64,19 @@ def pages() -> list[Path]:
     return sorted(path for path in DOCS.rglob("*.md") if blocks(path.read_text("utf-8")))
 
 
-def like_a_clone(folder: Path) -> None:
-    """Lay out what the commands need; the installed coldsift stands for the virtual environment."""
+@contextmanager
+def clone() -> Iterator[Path]:
+    """A folder with what the commands need; the installed coldsift stands for the virtual environment.
+
+    Its path is short, since a terminal breaks lines with long ones.
+    """
+    with tempfile.TemporaryDirectory(prefix="c", dir=SHORT if SHORT.is_dir() else None) as name:
+        folder = Path(name)
+        _lay_out(folder)
+        yield folder
+
+
+def _lay_out(folder: Path) -> None:
     for name in COPIED:
         copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
@@ -102,7 +115,7 @@ def run(page: str, folder: Path) -> list[str]:
         check=False,
     )
     told = BOLD.sub("", done.stdout.decode()).replace(str(folder) + os.sep, "")
-    told = re.sub(r" +$", "", told, flags=re.MULTILINE)
+    told = re.sub(r"[^\S\n]+$", "", told, flags=re.MULTILINE)
     return [part.strip("\n") for part in told.split(MARK)[:-1]]
 
 
@@ -123,9 +136,7 @@ def main() -> None:
     """Write what the commands print now into the pages that say otherwise."""
     for path in [Path(name).resolve() for name in sys.argv[1:]] or pages():
         text = path.read_text("utf-8")
-        with tempfile.TemporaryDirectory() as name:
-            folder = Path(name)
-            like_a_clone(folder)
+        with clone() as folder:
             now = iter(run(text, folder))
 
         def renewed(block: re.Match[str], now: Iterator[str] = now) -> str:

@@ -614,7 +614,8 @@ def test_on_paper_nothing_is_cut_off(open_report: Any, width: int) -> None:
     outside = opened.page.evaluate(
         """(width) => [...document.querySelectorAll("#round *, header *")]
             .filter((each) => each.checkVisibility() && each.clientWidth && !each.closest(".hidden, .skip"))
-            .filter((each) => each.getBoundingClientRect().right > width + 1 || each.scrollWidth > each.clientWidth + 1)
+            .filter((each) => each.scrollWidth > each.clientWidth + 1
+                || each.getBoundingClientRect().right > width + 1)
             .map((each) => each.outerHTML.slice(0, 120))""",
         width,
     )

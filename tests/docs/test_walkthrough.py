@@ -28,21 +28,32 @@ def said(folder: Path) -> str:
 
 
 @pytest.mark.parametrize("page", printed.pages(), ids=lambda page: page.stem)
-def test_a_page_shows_what_its_commands_print(page: Path, tmp_path: Path) -> None:
+def test_a_page_shows_what_its_commands_print(page: Path) -> None:
     text = page.read_text("utf-8")
     calls = printed.calls_of(text)
-    printed.like_a_clone(tmp_path)
-    now = printed.run(text, tmp_path)
+    with printed.clone() as folder:
+        now = printed.run(text, folder)
+        words = said(folder)
+        missing = untold(folder)
     assert len(now) == len(calls) > 0
     differing = [
-        (call.command, shown)
+        f"$ {call.command}\n{shown}"
         for call, shown in zip(calls, now, strict=True)
         if not printed.same(call.printed, shown)
     ]
-    assert differing == [], f"{page.name} says otherwise; see docs/printed.py"
+    assert not differing, f"{page.name} says otherwise (docs/printed.py writes it anew):\n" + "\n".join(
+        differing
+    )
+    assert missing == []
     if page.parent == TOURS:
-        words = said(tmp_path)
         assert [quoted for quoted in QUOTED.findall(text) if quoted not in words] == []
+
+
+def untold(folder: Path) -> list[str]:
+    """Files that the commands wrote beside the pages and that the documentation does not name."""
+    pages = ("outputs.md", "dossier.md")
+    told = "".join((printed.DOCS / page).read_text("utf-8") for page in pages)
+    return [path.name for path in sorted(folder.glob("reports/*/*")) if path.name not in told]
 
 
 def test_what_was_printed_is_compared_line_by_line_and_dots_stand_for_the_rest() -> None:

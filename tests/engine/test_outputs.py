@@ -13,7 +13,7 @@ import pytest
 import coldsift
 from coldsift.engine import OutputError, Screening, write_outputs
 from coldsift.engine import write as writing
-from coldsift.engine.write import findings_csv, neutral
+from coldsift.engine.spreadsheets import findings_csv, neutral
 from coldsift.schema import TABLES
 
 SAMPLE = Path(__file__).parents[2] / "sample_logs"
@@ -112,7 +112,7 @@ def test_a_run_that_fails_leaves_the_earlier_one_whole(
     def disk_full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(writing, "_write_workbook", disk_full)
+    monkeypatch.setattr(writing, "write_workbook", disk_full)
     with pytest.raises(OutputError, match="No space left"):
         write_outputs(screening, out, "Second")
     assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before

@@ -256,7 +256,7 @@ def test_many_excursions_are_summed_up_and_the_first_twenty_shown() -> None:
     text = _words(html)
     assert "23 excursions, in all 46.0 h, 24.0 K·h" in text
     assert "the largest: 2031-03-01 21:00 to 2031-03-01 23:00 UTC: 2.0 h" in text
-    part = html[html.index('class="excursions"') : html.index("defrosts-unit")]
+    part = html[html.index('class="excursions"') : html.index("Defrosts</h2>")]
     shown, more = part.split('<details class="more">')
     assert (shown.count("<tr><td>"), more.count("<tr><td>")) == (20, 3)
     assert "3 more" in _words(more)
@@ -428,17 +428,13 @@ def test_ids_are_unique_on_a_page_and_in_one_file(html: str) -> None:
         assert len(ids) == len(set(ids))
 
 
-def test_every_label_and_every_link_within_a_card_lead_somewhere(html: str) -> None:
+def test_every_link_within_a_card_leads_somewhere(html: str) -> None:
     for page in (html, one_page(5, 1, 3)):
         outline = Outline(page)
-        ids = set(outline.ids)
-        labels = {each["aria-labelledby"] for _, each in outline.elements if "aria-labelledby" in each}
         links = {(each.get("href") or "") for tag, each in outline.elements if tag == "a"}
         within = {each[1:] for each in links if re.match("#(unit|check|causes|excursions)-", each)}
-        assert labels
         assert within
-        assert labels <= ids
-        assert within <= ids
+        assert within <= set(outline.ids)
 
 
 def test_a_log_that_gave_nothing_still_makes_a_card() -> None:

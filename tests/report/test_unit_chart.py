@@ -98,7 +98,8 @@ def test_every_measured_channel_of_the_common_log_has_its_panel(figure: Opened) 
     drawn = {name for names in figure.panels().values() for name in names}
     assert measured - drawn == {"economizer_valve", "evaporator_fan_speed"}
     labels = [state["label"] for state in figure.header["states"]]
-    assert labels == ["Compressor", "Heater", "Power", "Economizer valve", "Evaporator fan"]
+    on_or_off = ("compressor_state", "heater_state", "power_state", "economizer_valve", "evaporator_fan_speed")
+    assert labels == [CHANNELS[name].label for name in on_or_off]
 
 
 def test_a_channel_that_was_not_logged_has_no_line_and_no_panel() -> None:
@@ -439,5 +440,5 @@ def test_lines_keep_3_to_1_and_words_4_and_a_half_to_1_on_their_ground(
     assert palettes["light"].keys() == palettes["dark"].keys()
     for name in ("ink", "soft"):
         assert _contrast(palette[name], ground) >= 4.5, name
-    for name in palette.keys() - {"ground", "rule", "grid", "hold", "mode-odd"}:
+    for name in palette.keys() - {"ground", "rule", "grid", "hold", "mode-other"}:
         assert _contrast(palette[name], ground) >= 3, name

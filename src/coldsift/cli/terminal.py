@@ -96,7 +96,7 @@ def progress_line(position: Position, width: int) -> RenderableType:
     line.add_row(
         Text(plain(position.words, LONGEST_NAME)),
         ProgressBar(total=1.0, completed=position.share, width=BAR_WIDTH),
-        f"{100 * position.share:.0f} %",
+        f"{int(100 * position.share)} %",
         "" if position.left is None else left_words(position.left),
     )
     return line

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from dataclasses import asdict
-from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
 from typing import Any
-
-import polars as pl
-import xlsxwriter
 
 import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine.folders import write_table, write_text, write_whole
 from coldsift.engine.screening import Progress, Screening
+from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.features import FEATURES
 from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
-from coldsift.schema import COMMON_LOG, FINDINGS, TABLES
+from coldsift.schema import COMMON_LOG, TABLES
 
 MANIFEST = "manifest.json"
 
@@ -77,6 +72,7 @@ def write_outputs(
     tell = progress or (lambda what, done, total: None)
 
     def write(staging: Path) -> None:
+        tell("report", 0, len(screening.findings))
         _write_tables(screening, staging)
         pages = build_report(material(screening, title), one_file=one_file, language=language)
         for done, (name, text) in enumerate(pages):
@@ -112,7 +108,7 @@ def _write_tables(screening: Screening, folder: Path) -> None:
     common_log.mkdir()
     write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
     write_text(findings_csv(screening.findings), folder / "findings.csv")
-    _write_workbook(screening.findings, folder / "findings.xlsx")
+    write_workbook(screening, folder / "findings.xlsx")
     write_text(
         json.dumps(manifest(screening), indent=1, ensure_ascii=False, sort_keys=True) + "\n",
         folder / MANIFEST,
@@ -215,46 +211,3 @@ def manifest(screening: Screening) -> dict[str, Any]:
         "sources": [asdict(source) for source in screening.sources],
         "messages": [asdict(message) for message in screening.messages],
     }
-
-
-def neutral(text: str) -> str:
-    """Text that a spreadsheet will not take for a formula."""
-    return f"'{text}" if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
-
-
-def findings_csv(findings: pl.DataFrame) -> str:
-    """Findings as CSV: UTF-8 with the byte-order mark that spreadsheets look for, formulas neutralised."""
-    target = io.StringIO(newline="")
-    target.write("\ufeff")
-    writer = csv.writer(target, lineterminator="\r\n")
-    writer.writerow(FINDINGS.names)
-    for row in findings.iter_rows():
-        writer.writerow(neutral(value) if isinstance(value, str) else value for value in row)
-    return target.getvalue()
-
-
-def _write_workbook(findings: pl.DataFrame, path: Path) -> None:
-    # Text goes in as text: no formula, no link is made of what a log says.
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    with xlsxwriter.Workbook(str(path), options) as workbook:
-        # A fixed date keeps the bytes the same from run to run.
-        workbook.set_properties({"title": "coldsift findings", "created": datetime(2000, 1, 1, tzinfo=UTC)})
-        sheet = workbook.add_worksheet("findings")
-        bold = workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"})
-        wrapped = workbook.add_format({"text_wrap": True, "valign": "top"})
-        top = workbook.add_format({"valign": "top"})
-        wide = {"why": 80, "first_check": 40, "container": 15, "cannot_tell": 30, "group": 14}
-        for place, column in enumerate(FINDINGS.columns):
-            sheet.set_column(place, place, wide.get(column.name, 11))
-            heading = f"{column.name} [{column.unit}]" if column.unit else column.name
-            sheet.write_string(0, place, heading, bold)
-        for line, row in enumerate(findings.iter_rows(), start=1):
-            for place, value in enumerate(row):
-                if isinstance(value, str):
-                    sheet.write_string(line, place, neutral(value), wrapped)
-                elif isinstance(value, bool):
-                    sheet.write_boolean(line, place, value, top)
-                elif value is not None:
-                    sheet.write_number(line, place, value, top)
-        sheet.freeze_panes(1, 2)
-        sheet.autofilter(0, 0, max(len(findings), 1), len(FINDINGS.columns) - 1)

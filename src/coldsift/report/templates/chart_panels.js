@@ -391,9 +391,10 @@ window.coldsiftChartPanels = (() => {
         return this.row(text(state.label), state, strokes, isOn, (place) => (place < 0 ? "–" : said[state.codes[place]]));
       });
       if (mode) {
-        const spans = { ...mode, codes: mode.codes.map((_, place) => place % 2) };
+        /* The commonest is told from all others. */
+        const spans = { ...mode, codes: mode.codes.map((code) => Math.min(code, 1)) };
         const said = (place) => (place < 0 ? "–" : mode.names[mode.codes[place]] ?? text("one of many others"));
-        rows.push(this.row(text("Mode"), spans, [[0, "mode", 9], [1, "mode-odd", 9]], () => true, said));
+        rows.push(this.row(text("Mode"), spans, [[0, "mode", 9], [1, "mode-other", 9]], () => true, said));
       }
       return this.rowStrip(this.block("states", text("On or off")), rows);
     }

@@ -2,7 +2,7 @@
 /* The first screen and the ranked list: search, filters, sort, columns, all of it kept in the address. */
 (() => {
   const { one, all, text, address } = window.coldsift;
-  const narrow = matchMedia("(max-width: 46rem)");
+  const narrow = matchMedia("(max-width: 60rem)");
 
   /* Long lists show their beginning; a button shows the rest. */
   for (const list of all("[data-most]")) {
