@@ -8,11 +8,11 @@ READY_DEV := $(VENV)/.ready-dev
 AXE := tests/browser/node_modules/.ready
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
-.PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds texts saturation sample clean
+.PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds texts docs saturation sample clean
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
-		--out reports/sample || [ $$? -eq 1 ]
+		--notes sample_logs/notes.csv --out reports/sample || [ $$? -eq 1 ]
 
 test: unit browser
 
@@ -46,6 +46,10 @@ likelihoods: $(READY_DEV)
 # due after likelihoods.
 thresholds: $(READY_DEV)
 	$(BIN)/python -m benchmarks.thresholds --cache build/threshold_fleets
+
+# The documentation as a site, to open from the disk.
+docs: $(READY_DEV)
+	NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
 
 # Brings the translations of the report up to date, and says what is not translated.
 texts: $(READY)

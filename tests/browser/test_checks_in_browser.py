@@ -407,12 +407,16 @@ def test_when_nothing_tells_more_the_card_says_so(open_report: Any) -> None:
     opened.assert_quiet()
 
 
-def test_the_first_screen_and_the_list_stay_as_the_log_left_them(open_report: Any) -> None:
+def test_the_first_screen_and_the_list_stay_as_the_log_left_them_but_for_a_mark(open_report: Any) -> None:
     opened = open_report(f"#unit-{FIRST}")
-    text = "[document.querySelector('header').innerText, document.querySelector('#units').innerText]"
+    text = """[".opening", ".ranking td:not(.container)"].map(
+        (part) => [...document.querySelectorAll(part)].map((each) => each.textContent))"""
     before = opened.page.evaluate(text)
+    marks = opened.page.locator(".ranking .ticked:not([hidden])")
+    assert marks.count() == 0
     _card(opened).answer("no")
     assert opened.page.evaluate(text) == before
+    assert marks.all_text_contents() == ["✓ 1 answer here"]
 
 
 def test_the_list_can_be_searched_for_a_cause(open_report: Any) -> None:

@@ -488,7 +488,7 @@ def test_units_with_answers_on_this_device_are_marked(open_report: Any, address:
     opened.page.evaluate(
         """(name) => {
             const run = document.querySelector(".ranking").dataset.run;
-            localStorage.setItem(`coldsift answers ${run} ${name}`, '[["a", true], ["b", null]]');
+            localStorage.setItem(`coldsift answers ${run} ${name}`, '[["a", true], ["b", null], ["c", false]]');
             localStorage.setItem(`coldsift answers another ${name}0`, '[["a", true]]');
         }""",
         SECOND,

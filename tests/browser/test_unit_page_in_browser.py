@@ -220,7 +220,9 @@ def test_the_command_of_the_dossier_is_copied(open_report: Any, address: str) ->
 
 
 def test_where_copying_is_refused_the_command_is_selected(open_report: Any) -> None:
-    refused = "Clipboard.prototype.writeText = () => Promise.reject(new DOMException('no', 'NotAllowedError'));"
+    refused = (
+        "Clipboard.prototype.writeText = () => Promise.reject(new DOMException('no', 'NotAllowedError'));"
+    )
     opened = open_report(beforehand=refused)
     opened.page.get_by_role("button", name="Copy").click()
     opened.page.wait_for_function("getSelection().toString() !== ''")

@@ -485,10 +485,10 @@ def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: A
         "parameters": {"Band, chilled": "± 2.0 K", "Band, frozen": "+ 3.0 K"},
         "feature_words": FEATURE_WORDS,
         "reasons": reasons(
-            {
-                name: ("Split 0.3 K; 11 peers hold 1.9 to 2.9 K", "Outside its band for 20 h, peak 6.4 °C")
-                for name in names[:1]
-            }
+            dict.fromkeys(
+                names[:1],
+                ("Split 0.3 K; 11 peers hold 1.9 to 2.9 K", "Outside its band for 20 h, peak 6.4 °C"),
+            )
         ),
         "title": "Invented voyage, holds 1 to 3",
         "invented": True,

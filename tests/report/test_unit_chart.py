@@ -98,7 +98,13 @@ def test_every_measured_channel_of_the_common_log_has_its_panel(figure: Opened) 
     drawn = {name for names in figure.panels().values() for name in names}
     assert measured - drawn == {"economizer_valve", "evaporator_fan_speed"}
     labels = [state["label"] for state in figure.header["states"]]
-    on_or_off = ("compressor_state", "heater_state", "power_state", "economizer_valve", "evaporator_fan_speed")
+    on_or_off = (
+        "compressor_state",
+        "heater_state",
+        "power_state",
+        "economizer_valve",
+        "evaporator_fan_speed",
+    )
     assert labels == [CHANNELS[name].label for name in on_or_off]
 
 

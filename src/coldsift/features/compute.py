@@ -32,6 +32,8 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
         if not feature.watched:
             continue
         view = replace(feature, watched=False, minimum=max(4, feature.minimum // 2), base=feature.name)
+        # A difference of temperatures is one in kelvins.
+        unit = "K" if feature.unit == "°C" else feature.unit
         yield replace(
             view,
             name=f"{feature.name}_now",
@@ -43,6 +45,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             view,
             name=f"{feature.name}_shift",
             view=View.SHIFT,
+            unit=unit,
             words=f"{feature.words}, {recent} against before",
             formula=f"{feature.formula}: over the {recent} minus over the time before",
             scale=feature.scale * SHIFT_SCALE,
@@ -53,7 +56,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             view,
             name=f"{feature.name}_trend",
             view=View.TREND,
-            unit=f"{feature.unit}/d" if feature.unit else "1/d",
+            unit=f"{unit or 1}/d",
             words=f"{feature.words}, trend",
             formula=f"Theil–Sen slope of the daily values of: {feature.formula}",
             source="slope estimator of Theil (1950) and Sen (1968), from memory",

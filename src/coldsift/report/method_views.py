@@ -69,14 +69,10 @@ def feature_sections(feature_words: Mapping[str, FeatureWords]) -> tuple[Feature
 
 def _variant(name: str, told: FeatureWords) -> FeatureVariant:
     known = FEATURES.get(name)
-    unit = told.unit
-    if known and known.view in (View.SHIFT, View.TREND):
-        # A difference of temperatures; in °F it has no 32 added.
-        unit = unit.replace("°C", "K")
     return FeatureVariant(
         name,
         VARIANTS[known.view] if known else "",
-        unit,
+        told.unit,
         EXPLAINED_BY.get(known.against or "", "") if known else "",
     )
 

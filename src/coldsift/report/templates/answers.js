@@ -40,6 +40,8 @@
     } catch {
       /* Refused: the answers last as long as the page is open. */
     }
+    /* The list marks units with answers. */
+    dispatchEvent(new Event("coldsift-answers"));
   }
 
   function save(container, given) {

@@ -114,16 +114,16 @@ window.coldsift = (() => {
     return `UTC${offset < 0 ? "−" : "+"}${hours}${minutes ? `:${String(minutes).padStart(2, "0")}` : ""}`;
   }
 
-  /* Texts of the page: numbers with °C, K, K/h or K·h, and times to the minute, in the reader's units. What logs
+  /* Texts of the page: numbers with °C, K, K/h, K/d or K·h, and times to the minute, in the reader's units. What logs
      and people wrote stays as it is. */
   const NUMBER = "[−-]?\\d[\\d\u202f]*(?:\\.\\d+)?";
   const QUANTITY = new RegExp(
-    `(?<![\\p{L}\\d.])(${NUMBER})((?: (?:to|and|a|y) | – |–)(${NUMBER}))?([\u00a0 ])(°C|K/h|K·h|K)(?![\\p{L}\\d/·])`, "gu",
+    `(?<![\\p{L}\\d.])(${NUMBER})((?: (?:to|and|a|y) | – |–)(${NUMBER}))?([\u00a0 ])(°C|K/h|K/d|K·h|K)(?![\\p{L}\\d/·])`, "gu",
   );
   const MOMENT = /(?<!\d)(\d{4})-(\d\d)-(\d\d)([ T])(\d\d):(\d\d)(?![:\dZ])/g;
   const ZONE = /\bUTC\b(?![+−-]\d)/g;
   const AS_WRITTEN = "script, style, template, code, textarea, .as-logged, .chart, .switches";
-  const SHOWN_UNIT = { "°C": "°F", K: "°F", "K/h": "°F/h", "K·h": "°F·h" };
+  const SHOWN_UNIT = { "°C": "°F", K: "°F", "K/h": "°F/h", "K/d": "°F/d", "K·h": "°F·h" };
   const originals = new WeakMap();
 
   function inFahrenheit(number, unit) {

@@ -30,8 +30,9 @@
   const withUnit = (shown, unit) => (unit ? shown + NO_BREAK + unit : shown);
   /* In charts the numbers are the reader's; in texts base.js makes them so. */
   const fahrenheit = () => preferences.temperature === "F";
-  const inUnits = (value, unit) => (unit === "°C" ? celsius(value) : unit.startsWith("K") ? kelvins(value) : value);
-  const unitName = (unit) => (fahrenheit() ? unit.replace(/^(°C|K)/, "°F") : unit);
+  const FAHRENHEIT = { "°C": "°F", K: "°F", "K/h": "°F/h", "K/d": "°F/d", "K·h": "°F·h" };
+  const inUnits = (value, unit) => (unit === "°C" ? celsius(value) : unit in FAHRENHEIT ? kelvins(value) : value);
+  const unitName = (unit) => (fahrenheit() && FAHRENHEIT[unit]) || unit;
   const median = (values) => {
     const known = values.filter((value) => !Number.isNaN(value)).sort((a, b) => a - b);
     return known.length ? known[(known.length - 1) >> 1] : NaN;
@@ -221,8 +222,11 @@
       link.style.lineHeight = `${rowHeight}px`;
       return link;
     })));
-    one(".corner", place).style.width = thin ? "0" : `${names.offsetWidth}px`;
-    const across = widthOf(place) - (thin ? 0 : names.offsetWidth) - 2;
+    /* The same width for names and heads, whatever letters the paper has. */
+    names.style.width = "";
+    const beside = thin ? 0 : Math.ceil(names.getBoundingClientRect().width);
+    for (const each of [names, one(".corner", place)]) each.style.width = `${beside}px`;
+    const across = widthOf(place) - beside - 2;
     const cell = Math.max(across / days.length, printing ? 1 : LEAST_CELL);
     const [width, height] = [Math.floor(cell * days.length), Math.round(rowHeight * shown.length)];
     dayTicks(one(".day-ticks", place), cell);

@@ -250,7 +250,7 @@
       let given = 0;
       try {
         const kept = JSON.parse(localStorage.getItem(`coldsift answers ${table.dataset.run} ${row.dataset.container}`) ?? "[]");
-        given = Array.isArray(kept) ? kept.length : 0;
+        given = Array.isArray(kept) ? kept.filter((each) => [true, false].includes(each?.[1])).length : 0;
       } catch {
         /* Refused or spoilt: no mark. */
       }
