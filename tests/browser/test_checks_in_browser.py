@@ -44,7 +44,7 @@ COMPUTE = """([container, answers]) => {
 
 @pytest.fixture(scope="module")
 def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A report of 20 invented units in one file: the first one's valve stays shut, the second has two faults."""
+    """A report of 20 units in one file: the first one's valve stays shut, the second has two faults."""
     path = tmp_path_factory.mktemp("report") / INDEX
     path.write_text(_one_file(ARGUMENTS), encoding="utf-8")
     return path
@@ -471,7 +471,8 @@ def test_nothing_sticks_out_sideways_with_every_check_open(
             const part = document.querySelector(`.card[data-container="${name}"]`);
             const edge = part.getBoundingClientRect().right + 1;
             const outside = (each) => each.getBoundingClientRect().right > edge;
-            return [...part.querySelectorAll(":is(.do-first, .causes, .next-check) *")].filter(outside).length;
+            const inside = part.querySelectorAll(":is(.do-first, .causes, .next-check) *");
+            return [...inside].filter(outside).length;
         }""",
         FIRST,
     )

@@ -131,6 +131,11 @@ class Feature:
     by_peers: bool = True
     saturated: bool = False
 
+    @property
+    def unit_of_change(self) -> str:
+        """Unit of measure of a difference of two values: of temperatures, kelvins."""
+        return "K" if self.unit == "°C" else self.unit
+
 
 OWN = ~pl.col("shared")
 """Readings that are the unit's own: not in an event of the whole ship."""

@@ -32,8 +32,6 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
         if not feature.watched:
             continue
         view = replace(feature, watched=False, minimum=max(4, feature.minimum // 2), base=feature.name)
-        # A difference of temperatures is one in kelvins.
-        unit = "K" if feature.unit == "°C" else feature.unit
         yield replace(
             view,
             name=f"{feature.name}_now",
@@ -45,7 +43,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             view,
             name=f"{feature.name}_shift",
             view=View.SHIFT,
-            unit=unit,
+            unit=feature.unit_of_change,
             words=f"{feature.words}, {recent} against before",
             formula=f"{feature.formula}: over the {recent} minus over the time before",
             scale=feature.scale * SHIFT_SCALE,
@@ -56,7 +54,7 @@ def _with_views(base: tuple[Feature, ...]) -> Iterator[Feature]:
             view,
             name=f"{feature.name}_trend",
             view=View.TREND,
-            unit=f"{unit or 1}/d",
+            unit=f"{feature.unit_of_change or 1}/d",
             words=f"{feature.words}, trend",
             formula=f"Theil–Sen slope of the daily values of: {feature.formula}",
             source="slope estimator of Theil (1950) and Sen (1968), from memory",

@@ -96,6 +96,7 @@ def _against_before(feature: Feature) -> Feature:
     return replace(
         feature,
         name=f"{feature.name}_shift",
+        unit=feature.unit_of_change,
         formula=f"{feature.formula}: over the last {RECENT_DEFROST_HOURS:.0f} h minus over the time before",
         minimum=max(2, feature.minimum),
         scale=feature.scale / 2,

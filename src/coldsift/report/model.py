@@ -368,7 +368,7 @@ class Row:
     reason
         The strongest reason; ``reasons`` has them all.
     cargo_hours
-        Until the cargo passes a limit if the unit goes on as it does; none where it does not within sight. [h]
+        Until the cargo passes a limit, the unit going on as it does; none where that is out of sight. [h]
     place
         ``position`` as it is read aloud: bay, row and tier apart.
     parts, tools
