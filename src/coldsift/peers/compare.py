@@ -162,7 +162,7 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
 
 
 def _words() -> pl.Expr:
-    """For example: split 0.3 K; 41 peers hold 1.9 to 2.8."""
+    """For example: split 0.3 K; 41 peers hold 1.9 to 2.8 K."""
     percent = (pl.col("unit") == "") & pl.col("worry").is_not_null()
     unit = pl.when(percent).then(pl.lit("%")).otherwise("unit")
     factor = pl.when(percent).then(100.0).otherwise(1.0)
@@ -202,7 +202,10 @@ def _words() -> pl.Expr:
         .then(own)
         .when(pl.col("peers") >= FEWEST_PEERS)
         .then(
-            pl.format("{}; {} peers {} {} to {}", own, "peers", verb, number("peer_low"), number("peer_high"))
+            pl.format(
+                "{}; {} peers {} {} to {} {}",
+                *(own, "peers", verb, number("peer_low"), number("peer_high"), unit),
+            ).str.strip_chars_end()
         )
         .when(pl.col("usual_low").is_not_null())
         .then(pl.format("{}; {} expected, too few peers to compare", own, usual))

@@ -71,6 +71,14 @@ def _plain(text: str) -> str:
     return text.replace("\u00a0", " ")
 
 
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|bar|%|Hz|k?W|A|V|h|min|d|days)(?![^\W_]))")
+
+
+def _unparted(text: str) -> str:
+    """With a number and its unit on one line."""
+    return _NUMBER_AND_UNIT.sub("\u00a0", text)
+
+
 def has_words(text: str) -> bool:
     """False for numbers, units and names with figures in them, which are the same in every language."""
     return any(word.isalpha() and word not in _SYMBOLS for word in _WORD.findall(text))
@@ -196,7 +204,7 @@ class Language:
         """Everything that a template prints passes here, before it is escaped: ``finalize`` of Jinja2."""
         if not isinstance(value, str) or isinstance(value, Markup):
             return value
-        return value if isinstance(value, AsLogged) else visible(self.translate(value))
+        return value if isinstance(value, AsLogged) else _unparted(visible(self.translate(value)))
 
     def gettext(self, message: str) -> str:
         """A template's text, whole."""
