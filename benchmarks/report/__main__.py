@@ -59,7 +59,8 @@ def main() -> None:
         blank = out / "blank.html"
         blank.write_text(f"<!doctype html><script>{plotly.offline.get_plotlyjs()}</script>", encoding="utf-8")
         print(
-            f"\nTime to use in headless Chromium, 1440 px; baseline: {blank.name} with the chart library alone"
+            f"\nTime until it can be used, headless Chromium, 1440 px; baseline: {blank.name}, the chart "
+            "library alone"
         )
         baseline = opening(browser, blank, LIBRARY_READY)
         _opened("baseline", baseline, None)

@@ -47,9 +47,7 @@ def _broken(page: Any, axe: str) -> list[str]:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
-def test_every_view_of_the_index_keeps_the_rules(
-    open_report: Any, axe: str, view: str, scheme: str
-) -> None:
+def test_every_view_of_the_index_keeps_the_rules(open_report: Any, axe: str, view: str, scheme: str) -> None:
     opened = open_report(f"#{view}", color_scheme=scheme)
     opened.page.locator(f"#{view}").wait_for()
     opened.page.wait_for_timeout(300)

@@ -164,7 +164,7 @@ def test_a_whole_page_is_the_same_again_after_every_switch(open_report: Any, rep
     _fahrenheit(opened)
     _offset(opened, 330)
     changed = "".join(opened.page.evaluate(texts))
-    assert "Supply air −0.4 °F since 2031-03-02 05:00 UTC+5:30" in changed
+    assert f"Supply air −0.4{NBSP}°F since 2031-03-02 05:00 UTC+5:30" in changed
     opened.switches.get_by_label("Temperatures").select_option("C")
     _offset(opened, 0)
     assert opened.page.evaluate(texts) == before

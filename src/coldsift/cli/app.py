@@ -61,7 +61,8 @@ Thresholds = Annotated[
 FactsFile = Annotated[
     Path | None,
     typer.Option(
-        "--facts", help="Cargo, contract limits and treatment ordered, by container (TOML); see docs/dossier.md."
+        "--facts",
+        help="Cargo, contract limits and treatment ordered, by container (TOML); see docs/dossier.md.",
     ),
 ]
 EventsFile = Annotated[

@@ -71,7 +71,6 @@ RISKS: Mapping[Risk, tuple[str, str]] = {
 """Each risk in a word or two, and the usual caution. Common practice, no source; the catalogue's own cautions
 and local rules come first."""
 
-_NAMES = {OTHER: "A cause that is not in the catalogue", SEVERAL: "More than one cause"}
 _ABOUT = {
     HEALTHY: "No fault at all. Neither a log nor a few looks can prove it: that is not the same as safe.",
     OTHER: "What the log shows fits a fault, but none of the causes that are weighed here.",
@@ -206,7 +205,7 @@ def _together(lists: Iterable[Sequence[str]]) -> tuple[str, ...]:
 
 def hypothesis_name(cause: str, pair: Sequence[str], catalogue: Catalogue) -> str:
     """Name a hypothesis so that it can stand alone; more than one cause names its likeliest pair."""
-    name = _NAMES.get(cause) or catalogue.name(cause)
+    name = catalogue.name(cause)
     if cause != SEVERAL or not pair:
         return name
     return f"{name}: {' and '.join(words.inside_a_sentence(catalogue.name(each)) for each in pair)}"

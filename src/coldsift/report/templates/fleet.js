@@ -684,7 +684,8 @@
     drawings.set(place, drawing);
     stale.add(place);
     choices(place.closest("section"), form, () => draw(place));
-    watch.observe(place);
+    /* The chart library stands after this script. */
+    addEventListener("DOMContentLoaded", () => watch.observe(place));
   }
   function drawAgain() {
     for (const place of drawings.keys()) {
