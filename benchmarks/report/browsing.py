@@ -97,16 +97,16 @@ def walk(browser: Any, index: Path, width: int) -> list[tuple[str, str, float]]:
 
     page.goto(index.as_uri())
     note("opened the report", page.locator(".headline").inner_text())
-    worst = page.locator(".now li").first
-    note("read the first line under “Go now”", worst.inner_text())
+    worst = page.locator(".now tbody tr").first
+    note("read the first line of the urgent ones", worst.inner_text())
     worst.get_by_role("link").first.click()
     page.locator(".reasons").first.wait_for()
     note("pressed the container’s number", page.get_by_role("heading", level=1).inner_text())
     note("read why", page.locator(".reasons li").first.inner_text())
-    check = page.locator(".next-check .question").first
+    check = page.locator(".best .question").first
     check.scroll_into_view_if_needed()
     note("read the first check", check.inner_text())
     page.get_by_role("button", name="Yes").first.click()
-    note("ticked it", page.locator(".standing").first.inner_text())
+    note("ticked it", page.locator(".so-far").first.inner_text())
     context.close()
     return steps

@@ -1,7 +1,7 @@
 """Accessibility rules (axe-core) on every part of the report, light and dark, wide and narrow.
 
-The rules come from the npm package axe-core, which ``make browser`` installs beside these tests; it serves the
-tests only.
+The rules come from the npm package axe-core, which ``make browser`` installs beside these tests; it serves
+the tests only.
 """
 
 from __future__ import annotations

@@ -62,7 +62,7 @@ FactsFile = Annotated[
     Path | None,
     typer.Option(
         "--facts",
-        help="Cargo, contract limits and treatment ordered, by container (TOML); see docs/dossier.md.",
+        help="Cargo, contract limits, treatment ordered and place, by container (TOML); see docs/dossier.md.",
     ),
 ]
 EventsFile = Annotated[

@@ -172,7 +172,10 @@ def _what(found: Findings, main: Mapping[str, Any]) -> Pair:
         if (main["sensor_doubt"] or 0.0) >= LIKELY_PROBE
         else ""
     )
-    answer = f"{first}The {air} {verb} its band at {edge} at {moment(main['start'])} UTC {until}{kind}{_all_together(found.excursions)}"
+    together = _all_together(found.excursions)
+    answer = (
+        f"{first}The {air} {verb} its band at {edge} at {moment(main['start'])} UTC {until}{kind}{together}"
+    )
     return answer, f"{_edges(main)} {_doubt(main)}"
 
 

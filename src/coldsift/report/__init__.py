@@ -1,9 +1,9 @@
 """The pages that a person reads: the report.
 
-Goes in: :class:`Material`, the tables of :mod:`coldsift.schema` with words for what is not a table. Comes out:
-HTML texts with the names of their files: an index, and a page a unit beside it, or one page with everything.
-None of them needs a network. The stage computes nothing about refrigeration; it counts, words and draws what
-it is given.
+Goes in: :class:`Material`, the tables of :mod:`coldsift.schema` with words for what is not a table. Comes
+out: HTML texts with the names of their files: an index, and a page a unit beside it, or one page with
+everything. None of them needs a network. The stage computes nothing about refrigeration; it counts, words and
+draws what it is given.
 """
 
 from coldsift.report.language import UnknownLanguage, available, load_language

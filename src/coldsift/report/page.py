@@ -24,7 +24,7 @@ from coldsift.report.views import build_index, list_rows, log_views
 INDEX = "index.html"
 UNITS = "units"
 SHARED = "shared.js"
-"""The chart library, the table of checks and what draws and reckons with them, once for all pages of units."""
+"""The chart library, the table of checks, and what draws and reckons with them: once for all unit pages."""
 
 INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
 SHARED_SCRIPTS = ("chart_data.js", "chart_panels.js", "charts.js", "checks.js")
