@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from tests.browser.opened import CHROMIUM, PHONE, QUIET, WIDE
+from tests.browser.opened import PHONE, WIDE
 
 from coldsift.causes import load_catalogue
 from coldsift.cli.app import app
@@ -110,18 +110,6 @@ def test_every_file_that_a_page_of_the_site_needs_is_in_it(site: Path) -> None:
         if not (page.parent / re.split(r"[#?]", address)[0]).exists()
     }
     assert missing == set()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Headless Chromium of the system."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if CHROMIUM is None:
-        pytest.skip("no chromium found on this machine")
-    with playwright.sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield started
-        started.close()
 
 
 @pytest.mark.browser

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.report.charted import Opened, full_log, notes, opened, peer_band, with_alarms
+from tests.report.contrast import contrast
 from tests.report.fleet import HOSTILE, START, container, defrosts, excursion, table, timeline
 
 from coldsift import schema
@@ -416,19 +417,6 @@ def _colours(css: str) -> dict[str, str]:
     return dict(re.findall(r"--chart-([a-z_-]+): (#[0-9a-f]{6})", css))
 
 
-def _luminance(colour: str) -> float:
-    """Relative luminance (WCAG 2.2, glossary)."""
-    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
-    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def _contrast(one: str, other: str) -> float:
-    """Contrast ratio (WCAG 2.2, glossary)."""
-    dark, light = sorted((_luminance(one), _luminance(other)))
-    return (light + 0.05) / (dark + 0.05)
-
-
 @pytest.fixture(scope="module")
 def palettes() -> dict[str, dict[str, str]]:
     css = (resources.files("coldsift.report") / "templates" / "charts.css").read_text(encoding="utf-8")
@@ -445,6 +433,6 @@ def test_lines_keep_3_to_1_and_words_4_and_a_half_to_1_on_their_ground(
     ground = palette["ground"]
     assert palettes["light"].keys() == palettes["dark"].keys()
     for name in ("ink", "soft"):
-        assert _contrast(palette[name], ground) >= 4.5, name
+        assert contrast(palette[name], ground) >= 4.5, name
     for name in palette.keys() - {"ground", "rule", "grid", "hold", "mode-other"}:
-        assert _contrast(palette[name], ground) >= 3, name
+        assert contrast(palette[name], ground) >= 3, name
