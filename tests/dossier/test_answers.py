@@ -75,7 +75,7 @@ def found(
         causes=causes,
         sensitivity=sensitivity(own, main, 1.0) if main else (),
         treatment=None,
-        cannot_tell=cannot_tell(own, gaps, holders, ()),
+        cannot_tell=cannot_tell(own, gaps, holders, (), 0),
     )
 
 
@@ -134,6 +134,14 @@ def test_a_log_of_air_alone_is_not_taken_as_clearing_the_machinery() -> None:
     assert "Most faults would not show in it: not logged are pressures, currents or power, compressor." in why
     cause = CauseNote("evaporator_iced", "Evaporator iced up", 0.4, (), ())
     assert "would not show" not in said(unit(WARM, HOURS), causes=(cause,))[2]
+
+
+@pytest.mark.parametrize(("left_out", "words"), [(1, "1 other stretch"), (3, "3 other stretches")])
+def test_a_window_that_leaves_an_excursion_out_says_so_first(left_out: int, words: str) -> None:
+    own = timeline(unit(WARM, HOURS))
+    gaps, nobody = find_gaps(own), schema.CUSTODY.empty()
+    assert f"The log has {words} outside the band" in cannot_tell(own, gaps, nobody, (), left_out)[0]
+    assert "outside the band" not in " ".join(cannot_tell(own, gaps, nobody, (), 0))
 
 
 def test_what_half_the_ship_had_is_not_put_on_one_box() -> None:
@@ -259,14 +267,14 @@ def test_what_happened_stands_in_order_of_time_with_where_it_is_known_from() -> 
 def test_what_the_log_cannot_tell_is_never_empty_and_names_what_is_not_logged() -> None:
     own = timeline(unit(WARM, HOURS))
     source = SourceNote("s", "log.csv", "0" * 64, 1, "generic", "UTC, assumed", 1, 1, 0, 0, 1)
-    told = " ".join(cannot_tell(own, find_gaps(own), schema.CUSTODY.empty(), [source]))
+    told = " ".join(cannot_tell(own, find_gaps(own), schema.CUSTODY.empty(), [source], 0))
     assert "cargo itself was not measured" in told
     assert "Not logged: pressures, currents or power" in told
     assert "assumed, not stated, in log.csv" in told
     assert "simulated units only" in told
     probed = timeline(unit(WARM, HOURS, cargo_probe_1=3.0))
     assert "Where the 1 cargo probe" in " ".join(
-        cannot_tell(probed, find_gaps(own), schema.CUSTODY.empty(), [])
+        cannot_tell(probed, find_gaps(own), schema.CUSTODY.empty(), [], 0)
     )
 
 

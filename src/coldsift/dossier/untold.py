@@ -41,7 +41,11 @@ def not_logged(timeline: pl.DataFrame, families: Iterable[str]) -> list[str]:
 
 
 def cannot_tell(
-    timeline: pl.DataFrame, gaps: pl.DataFrame, custody: pl.DataFrame, sources: Sequence[SourceNote]
+    timeline: pl.DataFrame,
+    gaps: pl.DataFrame,
+    custody: pl.DataFrame,
+    sources: Sequence[SourceNote],
+    left_out: int,
 ) -> tuple[str, ...]:
     """Sentences on what the log leaves open, the gravest first.
 
@@ -53,18 +57,27 @@ def cannot_tell(
         Tables of :mod:`coldsift.schema`, the unit's rows.
     sources
         Files with its readings.
+    left_out
+        Excursions of the unit's log that do not touch the window.
 
     Returns
     -------
     tuple of str
         Never empty.
     """
-    return tuple(_sentences(timeline, gaps, custody, sources))
+    return tuple(_sentences(timeline, gaps, custody, sources, left_out))
 
 
 def _sentences(
-    timeline: pl.DataFrame, gaps: pl.DataFrame, custody: pl.DataFrame, sources: Sequence[SourceNote]
+    timeline: pl.DataFrame,
+    gaps: pl.DataFrame,
+    custody: pl.DataFrame,
+    sources: Sequence[SourceNote],
+    left_out: int,
 ) -> Iterator[str]:
+    if left_out:
+        stretches = "1 other stretch" if left_out == 1 else f"{left_out} other stretches"
+        yield f"The log has {stretches} outside the band, before or after the window that was asked for."
     probes = [name for name in timeline.columns if name.startswith("cargo_probe_") and timeline[name].count()]
     if probes:
         yield f"Where the {len(probes)} cargo probes sat in the stow is not in the log."

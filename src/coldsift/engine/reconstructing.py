@@ -140,7 +140,8 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     sources = tuple(_sources(screening, timeline))
     treatment = _treatment(screening, container, whole)
     causes = tuple(_causes(screening, container, load_catalogue(settings.causes)))
-    untold = cannot_tell(timeline, gaps, custody, sources)
+    left_out = own(analysis.excursions).height - excursions.height
+    untold = cannot_tell(timeline, gaps, custody, sources, left_out)
     shifted = sensitivity(whole, main, settings.grace_hours) if main else ()
     told = Findings(
         timeline=timeline,
