@@ -74,22 +74,26 @@ def build_report(
     shared = _shared(environment, material, spoken, index.run) if probable else ""
     told = cards(material, rows, logs, probable)
     common = {"index": index, "language": spoken.code, "texts": script_safe(spoken.script_texts())}
-    library = plotly.offline.get_plotlyjs()
+    chart_library = plotly.offline.get_plotlyjs()
 
-    def page(template: str, styles: Sequence[str], scripts: Sequence[str], **values: Any) -> str:
+    def page(
+        template: str, styles: Sequence[str], scripts: Sequence[str], library: str = "", **values: Any
+    ) -> str:
+        # A page without the chart library of its own loads the script that lies beside it.
         return environment.get_template(template).render(
             **common,
             **values,
-            policy=_policy(scripts, beside=template == "unit.html"),
+            policy=_policy([*scripts, library] if library else scripts, beside=not library),
             style=Markup("\n".join(map(_asset, styles))),
             scripts=[Markup(script) for script in scripts],
+            library=Markup(library),
         )
 
     if one_file:
-        scripts = [shared, *map(_asset, ONE_FILE_SCRIPTS), library]
-        yield INDEX, page("index.html", ONE_FILE_STYLES, scripts, cards=told)
+        scripts = [shared, *map(_asset, ONE_FILE_SCRIPTS)]
+        yield INDEX, page("index.html", ONE_FILE_STYLES, scripts, library=chart_library, cards=told)
         return
-    yield f"{UNITS}/{SHARED}", "\n".join([shared, *map(_asset, SHARED_SCRIPTS), library])
+    yield f"{UNITS}/{SHARED}", "\n".join([shared, *map(_asset, SHARED_SCRIPTS), chart_library])
     scripts = [*map(_asset, UNIT_SCRIPTS)]
     for place, card in enumerate(told):
         yield (
@@ -104,7 +108,8 @@ def build_report(
                 shared=SHARED,
             ),
         )
-    yield INDEX, page("index.html", INDEX_STYLES, [*map(_asset, INDEX_SCRIPTS), library], cards=None)
+    scripts = [*map(_asset, INDEX_SCRIPTS)]
+    yield INDEX, page("index.html", INDEX_STYLES, scripts, library=chart_library, cards=None)
 
 
 def _page_beside(anchor: str) -> str:

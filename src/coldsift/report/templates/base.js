@@ -262,8 +262,20 @@ window.coldsift = (() => {
     goTo(address.get("at"));
   });
 
+  /* The chart library may lie on the page as text: running it takes a second, so that waits for a chart. */
+  let running = null;
+  function chartLibrary() {
+    const stored = document.getElementById("chart-library");
+    if (stored && !running) {
+      running = document.createElement("script");
+      running.textContent = stored.textContent;
+      document.body.append(running);
+    }
+    return Promise.resolve();
+  }
+
   return {
-    one, all, text, address, preferences, celsius, kelvins, temperatureUnit, shift, timeName, goTo,
+    one, all, text, address, preferences, celsius, kelvins, temperatureUnit, shift, timeName, goTo, chartLibrary,
     onPreferences: (listener) => listeners.push(listener),
     onView: (listener) => viewListeners.push(listener),
   };

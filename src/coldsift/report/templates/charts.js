@@ -2,7 +2,7 @@
 /* The chart of one unit on the page: panels over one time axis that zooms and reads them all together, its time
    scales, its buttons and keys, the same in tables, and on paper. */
 window.coldsiftCharts = (() => {
-  const { text, timeName } = window.coldsift;
+  const { text, timeName, chartLibrary } = window.coldsift;
   const {
     HOUR, DAY, opened, nearest, ticks, unitOf, figureOf, hours, moment, number,
   } = window.coldsiftChartData;
@@ -423,6 +423,7 @@ window.coldsiftCharts = (() => {
   async function draw(place, packed) {
     try {
       const chart = new Chart(place, await opened(packed));
+      await chartLibrary();
       charts.set(place, chart);
       chart.draw();
       if (wanted.has(place)) show(place, ...wanted.get(place));

@@ -1,7 +1,7 @@
 "use strict";
 /* The fleet as a whole: units by days, features against peers, defrosts by the hour; and the glossary. */
 (() => {
-  const { one, all, text, address, celsius, kelvins, preferences, shift, timeName } = window.coldsift;
+  const { one, all, text, address, celsius, kelvins, preferences, shift, timeName, chartLibrary } = window.coldsift;
   const WORST = 20;
   const FURTHEST = 10;
   const MOST_ODD = 12;
@@ -667,8 +667,9 @@
   const drawings = new Map();
   const near = new Set();
   const stale = new Set();
-  function draw(place) {
+  async function draw(place) {
     stale.delete(place);
+    await chartLibrary();
     drawings.get(place)();
   }
   const watch = new IntersectionObserver((entries) => {
@@ -684,7 +685,7 @@
     drawings.set(place, drawing);
     stale.add(place);
     choices(place.closest("section"), form, () => draw(place));
-    /* The chart library stands after this script. */
+    /* The chart library stands further down. */
     addEventListener("DOMContentLoaded", () => watch.observe(place));
   }
   function drawAgain() {

@@ -5,7 +5,7 @@
   const { one, all, text } = window.coldsift;
   const cards = all(".unit");
   const isOpen = (card) => card.open ?? true;
-  const complete = () => Boolean(window.Plotly && window.coldsiftCharts);
+  const complete = () => Boolean((window.Plotly || one("#chart-library")) && window.coldsiftCharts);
 
   /* A chart is drawn when its card is first open. */
   const drawn = new Map();
@@ -66,7 +66,7 @@
   addEventListener("beforeprint", () => {
     for (const card of cards) if (isOpen(card)) draw(card);
   });
-  /* The chart library may stand after this script. */
+  /* The chart library may stand further down. */
   addEventListener("DOMContentLoaded", () => {
     const alone = one(".alone");
     if (alone) alone.hidden = complete();
