@@ -103,7 +103,9 @@ def run(page: str, folder: Path) -> list[str]:
         "TERM": "xterm",
         "COLUMNS": str(COLUMNS),
         "POLARS_TABLE_WIDTH": str(COLUMNS),
+        # As if make had not been called by another make, as it is by the tests'.
         "MAKEFLAGS": "",
+        "MAKELEVEL": "0",
     }
     done = subprocess.run(
         ["bash", "-s"],
