@@ -1,12 +1,13 @@
 """The report of a whole ship on a long voyage stays small enough to be opened anywhere.
 
-Ten simulated units of 60 days are screened and stand for 400: every table of theirs is repeated under other
-numbers.
+Ten simulated units are screened and stand for 400 over 60 days: their log is repeated four times in a row, and
+every table of theirs under other numbers.
 """
 
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from datetime import timedelta
 from itertools import count
 
 import polars as pl
@@ -22,13 +23,17 @@ from coldsift.schema import SET_ASIDE
 from coldsift.simulate import plan_fleet, simulate
 
 UNITS, DAYS = 400, 60
-SIMULATED = 10
+SIMULATED, SIMULATED_DAYS = 10, 15
 MEGABYTE = 1_000_000
 
 
 @pytest.fixture(scope="module")
 def ship() -> Material:
-    log = simulate(plan_fleet(units=SIMULATED, days=DAYS, seed=46, fault_share=0.5)).log
+    short = simulate(plan_fleet(units=SIMULATED, days=SIMULATED_DAYS, seed=46, fault_share=0.5)).log
+    stretches = range(DAYS // SIMULATED_DAYS)
+    log = pl.concat(
+        short.with_columns(pl.col("time") + timedelta(days=SIMULATED_DAYS * place)) for place in stretches
+    ).sort("container", "time")
     analysis = analyse(log, Settings())
     voyage = read_voyage(VoyageFiles())
     passage = passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage)
