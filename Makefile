@@ -21,7 +21,7 @@ unit: $(READY_DEV)
 
 browser: $(READY_DEV) $(AXE)
 	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || $(MAKE) --no-print-directory chromium
-	$(BIN)/python -m pytest -n auto -m browser
+	$(BIN)/python -m pytest -n auto --dist loadfile -m browser
 
 lint: $(READY_DEV)
 	$(BIN)/ruff check .

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,9 @@ QUIET = [
     "--disable-sync",
     "--no-first-run",
 ]
+PATIENCE = 15.0
+"""Longest time that something on a page is waited for. [s]"""
+
 WIDE = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
@@ -60,6 +64,13 @@ class Opened:
         """Until the first opened unit's chart has its lines and, last of all, its key."""
         self.page.locator(".chart .scatterlayer .trace").first.wait_for(state="attached")
         self.page.locator(".key button").first.wait_for()
+
+    def until(self, expression: str, argument: Any = None) -> None:
+        """Until an expression of the page is true; the page's own policy lets nothing inside it ask again."""
+        last = time.monotonic() + PATIENCE
+        while not self.page.evaluate(expression, argument):
+            assert time.monotonic() < last, f"not within {PATIENCE:g} s: {expression}"
+            self.page.wait_for_timeout(20)
 
     def assert_quiet(self) -> None:
         """Nothing on the console, and no request but for the report's own files."""

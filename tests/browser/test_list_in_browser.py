@@ -61,9 +61,7 @@ def _state(opened: Opened, key: str) -> str:
 
 
 def _with_state(opened: Opened, key: str, value: str) -> None:
-    opened.page.wait_for_function(
-        "([key, value]) => window.coldsift.address.get(key) === value", arg=[key, value]
-    )
+    opened.until("([key, value]) => window.coldsift.address.get(key) === value", [key, value])
 
 
 def test_the_page_opens_without_an_error_and_asks_for_nothing(open_report: Any) -> None:
@@ -375,7 +373,7 @@ def test_the_address_brings_the_list_back_as_it_was(open_report: Any, address: s
 def test_an_address_pasted_into_an_open_page_is_followed(open_report: Any) -> None:
     opened = open_report()
     opened.page.evaluate("location.hash = '#group=this_round&sort=-rank&temperature=F&offset=330'")
-    opened.page.wait_for_function("document.querySelector('#shown').textContent.startsWith('4 ')")
+    opened.until("document.querySelector('#shown').textContent.startsWith('4 ')")
     assert opened.shown() == ROUND[::-1]
     assert opened.switches.get_by_label("Temperatures").input_value() == "F"
     assert opened.switches.get_by_label("Times").input_value() == "330"

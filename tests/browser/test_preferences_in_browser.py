@@ -146,12 +146,12 @@ def test_texts_that_a_script_changes_later_are_converted_too(open_report: Any) -
     made = _say(opened, "2.0 K")
     _fahrenheit(opened)
     made.evaluate("(each) => { each.textContent = '4.0 K'; }")
-    opened.page.wait_for_function("document.querySelector('.made').textContent === '7.2 °F'")
+    opened.until("document.querySelector('.made').textContent === '7.2 °F'")
     # A text that was taken out of the page and comes back when it is in °C again.
     opened.page.evaluate("(window.apart = document.querySelector('.made')).remove()")
     opened.switches.get_by_label("Temperatures").select_option("C")
     opened.page.evaluate("document.querySelector('main').prepend(window.apart)")
-    opened.page.wait_for_function("document.querySelector('.made').textContent === '4.0 K'")
+    opened.until("document.querySelector('.made').textContent === '4.0 K'")
     opened.assert_quiet()
 
 
@@ -237,7 +237,7 @@ def test_colours_follow_the_device_unless_the_reader_chose(
     assert opened.page.evaluate(GROUND) == own
     other = "dark" if device == "light" else "light"
     opened.page.emulate_media(color_scheme=other)
-    opened.page.wait_for_function(f"{scheme} === '{other}'")
+    opened.until(f"{scheme} === '{other}'")
     opened.page.emulate_media(media="print")
     assert opened.page.evaluate(GROUND) == "rgb(255, 255, 255)"
 

@@ -79,7 +79,7 @@ def test_an_excursion_is_shown_on_the_chart_from_the_sentence_and_from_the_table
         opened.page.locator(".reasons summary").nth(1).click()
     button = opened.page.locator(f"{place} .show:visible").last
     button.click()
-    opened.page.wait_for_function("window.shown.length === 1")
+    opened.until("window.shown.length === 1")
     start = START + timedelta(hours=250)
     times = [round(1000 * each.timestamp()) for each in (start, start + timedelta(hours=20))]
     assert opened.page.evaluate("window.shown") == [["chart", *times]]
@@ -225,7 +225,7 @@ def test_where_copying_is_refused_the_command_is_selected(open_report: Any) -> N
     )
     opened = open_report(beforehand=refused)
     opened.page.get_by_role("button", name="Copy").click()
-    opened.page.wait_for_function("getSelection().toString() !== ''")
+    opened.until("getSelection().toString() !== ''")
     selected = opened.page.evaluate("getSelection().toString()")
     assert selected == f"coldsift dossier {FIRST} LOGS --out dossiers/{FIRST}"
     opened.assert_quiet()

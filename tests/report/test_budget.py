@@ -1,7 +1,7 @@
 """The report of a whole ship on a long voyage stays small enough to be opened anywhere.
 
-Ten simulated units are screened and stand for 400 over 60 days: their log is repeated four times in a row, and
-every table of theirs under other numbers.
+Ten simulated units are screened and stand for 400 over 60 days: their log is repeated four times in a row,
+and every table of theirs under other numbers.
 """
 
 from __future__ import annotations
