@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.cli.test_commands import run
+from tests.cli.calls import run
 
 DISPLAY = ("--reading", "set_point=5", "--reading", "supply_air=5.0", "--reading", "return_air=2.2")
 

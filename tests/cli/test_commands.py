@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.cli.calls import run, run_alone
 
 SAMPLE = Path(__file__).parents[2] / "sample_logs"
 
@@ -17,13 +18,8 @@ GOOD = "Container,Time (UTC),Set point (°C),Supply air (°C),Return air (°C)\n
 )
 
 
-def run(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "coldsift.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False, cwd=cwd)
-
-
 def test_screening_the_sample_ends_well_and_says_where_the_report_is(tmp_path: Path) -> None:
-    done = run("screen", SAMPLE, "--out", tmp_path / "out")
+    done = run_alone("screen", SAMPLE, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
     assert str(tmp_path / "out" / "index.html") in done.stdout
     assert "does not mean safe" in done.stdout

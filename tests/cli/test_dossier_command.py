@@ -7,7 +7,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.cli.test_commands import GOOD, SAMPLE, run
+from tests.cli.calls import run
+from tests.cli.test_commands import GOOD, SAMPLE
 
 FAILED = "ZZRU4314001"
 

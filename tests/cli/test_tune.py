@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 
 import pytest
-from tests.cli.test_commands import GOOD, run
+from tests.cli.calls import run
+from tests.cli.test_commands import GOOD
 from tests.engine.test_labelled import finished_run, number
 
 from coldsift.ranking import load_thresholds
