@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -25,7 +24,7 @@ class Done:
 
 def run(*arguments: object, cwd: Path | None = None) -> Done:
     """Call a command within this process; anything that would end in a traceback fails the test."""
-    with contextlib.chdir(cwd or os.getcwd()):
+    with contextlib.chdir(cwd or Path.cwd()):
         result = CliRunner().invoke(app, [*map(str, arguments)], prog_name="coldsift")
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
