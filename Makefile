@@ -12,11 +12,13 @@ FOUND := $(wildcard pyproject.toml constraints.txt)
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
-		--notes sample_logs/notes.csv --out reports/sample || [ $$? -eq 1 ]
+		--notes sample_logs/notes.csv --plan sample_logs/plan.edi --bookings sample_logs/bookings.csv \
+		--spares sample_logs/spares.csv --hours 4 --out reports/sample || [ $$? -eq 1 ]
 
 test: unit browser
 
 unit: $(READY_DEV)
+	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || $(MAKE) --no-print-directory postgresql
 	$(BIN)/python -m pytest -n auto -m "not browser"
 
 browser: $(READY_DEV) $(AXE)
@@ -70,6 +72,15 @@ chromium:
 		apt-get update -qq && apt-get install -y -qq chromium >/dev/null; \
 	else \
 		echo "no Chromium here and no right to install one: the browser tests will be skipped"; \
+	fi
+
+# The database server of the archive's tests, likewise: without it they say that they were skipped.
+.PHONY: postgresql
+postgresql:
+	@if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+		apt-get update -qq && apt-get install -y -qq postgresql >/dev/null; \
+	else \
+		echo "no PostgreSQL here and no right to install it: tests of archive send will be skipped"; \
 	fi
 
 # Accessibility rules for the browser tests, from the npm registry. Without npm those tests say that they were

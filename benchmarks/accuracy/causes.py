@@ -27,7 +27,8 @@ from benchmarks.likelihoods.fleets import (
     without_channels,
 )
 from coldsift.causes import HEALTHY, OTHER, Catalogue, judge, load_catalogue
-from coldsift.engine.screening import Analysis, Settings, analyse
+from coldsift.engine import Settings
+from coldsift.engine.analysis import Analysis, analyse
 from coldsift.features import BASES, FEATURES
 from coldsift.ranking.thresholds import load_thresholds
 

@@ -12,7 +12,8 @@ import numpy as np
 import polars as pl
 
 from benchmarks.accuracy.figures import quantile_of, without_interval
-from coldsift.engine.screening import Settings, analyse
+from coldsift.engine import Settings
+from coldsift.engine.analysis import analyse
 from coldsift.schema import COMMON_LOG
 from coldsift.simulate.plan import container_number
 

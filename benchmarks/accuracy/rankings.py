@@ -14,7 +14,8 @@ from benchmarks.accuracy.baselines import baseline_scores
 from benchmarks.accuracy.defrosts import matched, seen_in
 from benchmarks.accuracy.naming import first_of_alike, named_causes
 from coldsift.causes import HEALTHY, OTHER, load_catalogue
-from coldsift.engine.screening import Analysis, Settings, analyse
+from coldsift.engine import Settings
+from coldsift.engine.analysis import Analysis, analyse
 from coldsift.refrigerant import DEFAULT_REFRIGERANT
 from coldsift.simulate import Fleet
 

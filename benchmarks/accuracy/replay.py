@@ -13,7 +13,7 @@ import polars as pl
 from benchmarks.accuracy.baselines import simple_scores
 from benchmarks.accuracy.rankings import FLAGGED, settings_of
 from coldsift.causes import HEALTHY
-from coldsift.engine.screening import analyse
+from coldsift.engine.analysis import analyse
 from coldsift.simulate import Fleet
 
 EVERY_HOURS = 12.0

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from benchmarks.kept import kept
 from coldsift.causes.catalogue import HEALTHY
-from coldsift.engine.screening import Settings, analyse
+from coldsift.engine import Settings
+from coldsift.engine.analysis import analyse
 from coldsift.features import FEATURES, View
 from coldsift.schema import CHANNELS
 from coldsift.simulate.plan import FleetPlan, plan_fleet

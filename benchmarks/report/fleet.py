@@ -9,8 +9,9 @@ from stdnum import iso6346
 
 from benchmarks.kept import kept
 from coldsift.engine import Screening, Settings
-from coldsift.engine.passage import VoyageFiles, passage_of, read_voyage
-from coldsift.engine.screening import analyse
+from coldsift.engine.analysis import analyse
+from coldsift.engine.papers import Voyage
+from coldsift.engine.passage import passage_of
 from coldsift.schema import COMMON_LOG, SET_ASIDE
 from coldsift.simulate import plan_fleet
 
@@ -51,13 +52,14 @@ def screened(log: pl.DataFrame) -> Screening:
     """Take a log through every stage, as ``screen`` does after reading."""
     settings = Settings()
     analysis = analyse(log, settings)
-    voyage = read_voyage(VoyageFiles())
+    voyage = Voyage()
     return Screening(
         settings=settings,
         log=log,
         analysis=analysis,
         voyage=voyage,
         passage=passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage),
+        aboard=aboard_of(analysis, voyage, settings),
         set_aside=SET_ASIDE.empty(),
         sources=(),
         messages=(),

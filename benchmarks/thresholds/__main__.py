@@ -15,7 +15,8 @@ from benchmarks.kept import kept
 from benchmarks.likelihoods.fleets import ROUTES
 from coldsift.causes import HEALTHY
 from coldsift.causes.catalogue import SHIPPED as CATALOGUE_FILES
-from coldsift.engine.screening import Settings, analyse
+from coldsift.engine import Settings
+from coldsift.engine.analysis import analyse
 from coldsift.ranking.thresholds import SHIPPED, Costs, Provenance, load_costs, to_toml
 from coldsift.ranking.tuning import Array, choose, cost_per_hundred, crossings, decided_by_chance
 from coldsift.simulate.plan import FleetPlan, plan_fleet

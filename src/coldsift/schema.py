@@ -607,9 +607,10 @@ FINDINGS = Table(
     key=("container",),
 )
 
-REASON_KINDS = ("missing", "state", "trend", "pull_down", "excursion", "feature")
-"""What a reason tells: what the log lacks, where the air is now, when it leaves its band, that the first
-pull-down lasts, that it was out of its band, or a feature that is odd."""
+REASON_KINDS = ("missing", "order", "state", "trend", "pull_down", "excursion", "feature")
+"""What a reason tells: what the log lacks, that the set point is not the one ordered, where the air is now,
+when it leaves its band, that the first pull-down lasts, that it was out of its band, or a feature that is
+odd."""
 
 REASONS = Table(
     "reasons",
@@ -819,11 +820,23 @@ EVIDENCE = Table(
         _text("container", "Container number", False),
         _text("cause", "Cause id", False),
         _text("side", "for or against", False),
-        _text("feature", "Feature id", False),
+        _text("feature", "Feature id; id of the observation where a document or a note answers one", False),
         _number("odds", "", "Factor on the odds of the cause against all that competes with it", False),
-        _text("words", "The feature's value and its peers', in words"),
+        _text("words", "The feature's value and its peers', in words; what was seen, and where it stands"),
     ),
     key=("container", "cause", "feature"),
+)
+
+SEEN = Table(
+    "seen",
+    "Observations by hand that documents and work notes answer; the chances of the causes hold them already.",
+    (
+        _text("container", "Container number", False),
+        _text("observation", "Observation id of the cause catalogue", False),
+        Column("answer", pl.Boolean(), "", "True for yes", False),
+        _text("source", "Where it stands: booking, stowage plan, or which work note", False),
+    ),
+    key=("container", "observation"),
 )
 
 CARGO = Table(
@@ -964,6 +977,247 @@ NOTES = Table(
     ),
 )
 
+PLAN = Table(
+    "plan",
+    "The stowage plan: one row a container on board, as the plan says.",
+    (
+        _text("container", "Container number", False),
+        _text(
+            "position", "Place on board, bay-row-tier as BBBRRTT (ISO 9711-1); empty when the plan names none"
+        ),
+        _text("size_type", "Size and type code (ISO 6346), as the plan writes it"),
+        _number("length", "ft", "Nominal length; empty when it is not known"),
+        Column(
+            "refrigerated",
+            pl.Boolean(),
+            "",
+            "True for a thermal container by its type or by its required temperature",
+            False,
+        ),
+        _number("required_temperature", "°C", "Temperature to be kept, as the plan says"),
+        Column(
+            "full", pl.Boolean(), "", "True when laden, false when empty; empty when the plan does not say"
+        ),
+        _text("load_port", "Port of loading, as the plan writes it"),
+        _text("discharge_port", "Port of discharge, as the plan writes it"),
+        _count(
+            "line", "Line of the CSV, or number of the segment (UNA not counted, UNB is 1), where it stands"
+        ),
+    ),
+    key=("container",),
+)
+
+BOOKINGS = Table(
+    "bookings",
+    "What was booked: the set point of each container, and its later changes.",
+    (
+        _text("container", "Container number", False),
+        _time("time", "From when it holds; empty when from the beginning"),
+        _number("set_point", "°C", "Booked set point", False),
+        _text("cargo", "Cargo, as the booking names it"),
+        _text("size_type", "Size and type code, as the booking writes it"),
+        _count("line", "Line of the bookings file"),
+    ),
+)
+
+BOOKING_SOURCES = ("booking", "plan")
+
+SET_POINT_KINDS = ("agrees", "differs", "fahrenheit", "sign", "corrected_late", "no_set_point")
+"""How a logged set point stands to the one ordered: it agrees; it differs now; it differs now by a slip
+between °C and °F, or of the sign; it differed and was corrected; the log has none."""
+
+SET_POINTS = Table(
+    "set_points",
+    "Ordered set point against logged: one row a stretch of disagreement, or one that says they agree.",
+    (
+        _text("container", "Container number", False),
+        Column("kind", pl.Enum(SET_POINT_KINDS), "", "How the two stand to each other", False),
+        Column("source", pl.Enum(BOOKING_SOURCES), "", "Where the order comes from", False),
+        _number("booked", "°C", "Ordered set point", False),
+        _number("logged", "°C", "Logged set point of the stretch"),
+        _time("start", "First reading of the stretch"),
+        _time("end", "First reading that agreed again; empty when it lasts to the end of the log"),
+        _number("hours", "h", "How long it lasted, as far as the log goes"),
+        _text("words", "The same as a sentence", False),
+    ),
+)
+
+REPAIR_VERDICTS = ("recovered", "better", "unchanged", "worse", "too_early", "cannot_tell")
+
+REPAIRS = Table(
+    "repairs",
+    "One row a noted repair: what followed it, in the unit's own numbers and its peers'.",
+    (
+        _text("container", "Container number", False),
+        _time("time", "When it was done", False),
+        _text("action", "What was done, as noted"),
+        _text("part", "Part used, as noted"),
+        Column("verdict", pl.Enum(REPAIR_VERDICTS), "", "What the log shows of it", False),
+        _text("feature", "Feature id that tells most of it; empty when none can"),
+        _text("unit", "Its unit"),
+        _number(
+            "good", "", "Its value before the trouble began, in its unit; empty when there is no such time"
+        ),
+        _number("before", "", "Its value right before the repair"),
+        _number("after", "", "Its value since, once the box had settled"),
+        _number("peers_low", "", "10th percentile of its peers in the time after"),
+        _number("peers_high", "", "90th percentile of its peers in the time after"),
+        _number("hours_after", "h", "Log after the repair, or until the next one"),
+        _text("words", "The verdict as a sentence with its numbers", False),
+        _count("line", "Line of the notes file"),
+    ),
+)
+
+PARTS = Table(
+    "parts",
+    "Spares: on board, used by the notes, wanted by the findings.",
+    (
+        _text("part", "Part, in the words of the spares file, else the catalogue, else the notes", False),
+        _count(
+            "on_board",
+            "How many there were when the spares file was written; empty when it does not name the part",
+            True,
+        ),
+        _count("used", "How many the work notes used since"),
+        _count("wanted", "How many units may want it, by the causes named for them"),
+        _count("short", "How many are lacking; empty when it is not known how many are on board", True),
+    ),
+    key=("part",),
+)
+
+PART_STATES = ("on_board", "short", "not_listed")
+
+PARTS_WANTED = Table(
+    "parts_wanted",
+    "Which part each unit may want, and whether it is on board; the first in the list takes it first.",
+    (
+        _text("container", "Container number", False),
+        _text("cause", "Cause id", False),
+        _text("part", "Part, in the words of the cause catalogue", False),
+        _text("spare", "The same in the words of the spares file; empty when that does not name it"),
+        _number("chance", "", "Chance that the unit wants it, 0 to 1", False),
+        Column("state", pl.Enum(PART_STATES), "", "Whether it is on board", False),
+    ),
+)
+
+ROUND = Table(
+    "round",
+    "The inspection round: urgency first, walking next, until the hours given run out.",
+    (
+        _count("stop", "Order of the round, from 1"),
+        _text("container", "Container number", False),
+        Column("group", pl.Enum(GROUPS), "", "Ranking group", False),
+        _text("position", "Place on board, BBBRRTT; empty when it is not known"),
+        _count("bay", "Bay", True),
+        _count("row", "Row", True),
+        _count("tier", "Tier", True),
+        Column("on_deck", pl.Boolean(), "", "True on deck, false in the hold; empty when not known"),
+        _text("reach", "How the machinery end is reached, in words; empty when the place is not known"),
+        _text("check", "First check to make there"),
+        _number("walk_minutes", "min", "From the stop before", False),
+        _number("check_minutes", "min", "For the check, getting at the part included", False),
+        _number("elapsed_minutes", "min", "Since the round began, this stop done", False),
+        Column("within", pl.Boolean(), "", "True while the hours given last", False),
+    ),
+    key=("container",),
+)
+
+CHANGE_KINDS = ("new_unit", "gone", "worse", "better", "cause_changed", "same")
+
+CHANGES = Table(
+    "changes",
+    "Each unit against an earlier run.",
+    (
+        _text("container", "Container number", False),
+        Column("change", pl.Enum(CHANGE_KINDS), "", "What changed", False),
+        Column("group_then", pl.Enum(GROUPS), "", "Group in the earlier run"),
+        Column("group_now", pl.Enum(GROUPS), "", "Group in this run"),
+        _text("cause_then", "First cause in the earlier run"),
+        _text("cause_now", "First cause in this run"),
+        _text("words", "The change as a sentence", False),
+    ),
+    key=("container",),
+)
+
+UNMATCHED_KINDS = ("no_log", "no_place")
+
+UNMATCHED = Table(
+    "unmatched",
+    "Refrigerated containers on the plan without a log, and logs without a place on the plan.",
+    (
+        _text("container", "Container number", False),
+        Column("kind", pl.Enum(UNMATCHED_KINDS), "", "What is missing", False),
+        _text("position", "Place on board, BBBRRTT"),
+        _number("required_temperature", "°C", "Temperature to be kept, as the plan says"),
+        Column("full", pl.Boolean(), "", "True when laden, false when empty"),
+        _text(
+            "words",
+            "The same as a sentence, with a number on the plan that differs in one character if there is one",
+            False,
+        ),
+    ),
+    key=("container",),
+)
+
+SPARES = Table(
+    "spares",
+    "Spare parts on board, as counted.",
+    (
+        _text("part", "Part, as the file names it", False),
+        _count("on_board", "How many"),
+        _text("place", "Where it is kept"),
+        _time("time", "When it was counted; notes before it do not reduce it"),
+        _count("line", "Line of the spares file"),
+    ),
+    key=("part",),
+)
+
+PRE_TRIP_PHASES = (
+    "whole",
+    "fans_only",
+    "pull_down_chilled",
+    "chilled_hold",
+    "pull_down_frozen",
+    "frozen_hold",
+    "defrost",
+    "return",
+    "heating",
+    "warm_hold",
+    "off",
+)
+"""What a pre-trip inspection puts a box through; whole is all of it, return the way back after a defrost."""
+
+PRE_TRIP_VERDICTS = ("outside", "watch", "within", "not_tested")
+"""How an item of a pre-trip inspection stands to its pass band; never that a box is safe."""
+
+PRE_TRIP = Table(
+    "pre_trip",
+    "Pre-trip inspections: one row a box and item, with its pass band; boxes with something outside first.",
+    (
+        _text("container", "Container number", False),
+        _count("rank", "Place of the box: most items outside first, then most to watch, then not tested"),
+        Column("phase", pl.Enum(PRE_TRIP_PHASES), "", "Part of the inspection", False),
+        _text("item", "Item id, as in the bands file", False),
+        _text("item_words", "The item in words", False),
+        Column("verdict", pl.Enum(PRE_TRIP_VERDICTS), "", "How the value stands to its band", False),
+        _number("value", "of the item", "What the log gives"),
+        _text("unit", "Unit of value and band"),
+        _number("low", "of the item", "Lower edge of the pass band here; empty when there is none"),
+        _number("high", "of the item", "Upper edge of it; empty when there is none"),
+        _text("words", "The verdict as a sentence with its numbers", False),
+        _text("look_first", "What to look at when it is outside"),
+        _text("source", "Where the band comes from", False),
+        _time("start", "Begin of the phase"),
+        _time("end", "Its end"),
+        _number("set_point", "°C", "Set point of the phase"),
+        _number("ambient", "°C", "Mean ambient air in it"),
+        _count("samples", "Readings behind the value"),
+        _count("others", "Other boxes of the same day with a value"),
+        _number("others_middle", "of the item", "Their median; empty with fewer than 4"),
+    ),
+    key=("container", "item"),
+)
+
 SET_ASIDE = Table(
     "set_aside",
     "One row per input line that was not used, and per reading that was not believed.",
@@ -999,6 +1253,7 @@ TABLES: Mapping[str, Table] = {
         REASONS,
         CAUSES,
         EVIDENCE,
+        SEEN,
         EXCURSIONS,
         EXCURSION_PARTS,
         DEFROST_RISES,
@@ -1010,10 +1265,21 @@ TABLES: Mapping[str, Table] = {
         TREATMENT_DAYS,
         PEERS_THEN,
         PEER_BANDS,
+        PLAN,
+        BOOKINGS,
         CUSTODY,
         NOTES,
+        SPARES,
+        SET_POINTS,
+        REPAIRS,
+        PARTS,
+        PARTS_WANTED,
+        ROUND,
+        CHANGES,
+        UNMATCHED,
         FEATURES,
         VOYAGE_EVENTS,
+        PRE_TRIP,
         SET_ASIDE,
     )
 }

@@ -131,7 +131,8 @@ def test_each_unit_gets_the_check_that_tells_most_for_its_minutes() -> None:
     first = dict(found.select("container", "observation").iter_rows())
     # Whether it leaks is what is open; three minutes at the sight glass tell it.
     assert first["a leaks"] == "bubbles"
-    assert found.filter(pl.col("container") == "a leaks")["question"].item() == "bubbles?"
+    told = found.filter(pl.col("container") == "a leaks").select("question", "minutes")
+    assert told.row(0) == ("bubbles?", CATALOGUE.observations["bubbles"].minutes)
 
 
 def test_a_unit_of_which_all_is_settled_gets_no_check() -> None:
@@ -147,7 +148,7 @@ def test_a_catalogue_without_observations_has_no_checks() -> None:
     bare = catalogue([LEAK, VALVE], CATALOGUE.likelihoods)
     found = first_checks(judge(distances(FLEET), bare, {}).causes, bare)
     assert found.is_empty()
-    assert found.columns == ["container", "observation", "question"]
+    assert found.columns == ["container", "observation", "question", "minutes"]
 
 
 def test_no_units_get_no_checks() -> None:

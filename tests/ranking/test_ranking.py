@@ -1,14 +1,15 @@
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 import polars as pl
 import pytest
-from tests.builders import clock, log, timeline
+from tests.builders import START, clock, log, timeline
 from tests.causes.small import catalogue, cause, observation
 
-from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge
+from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge, load_catalogue
 from coldsift.excursions import find_excursions
 from coldsift.features import FEATURES, unit_features, with_saturation
 from coldsift.peers import Comparison, compare
@@ -16,7 +17,8 @@ from coldsift.ranking import Ranking, Thresholds, rank
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.ranking.rank import MOST_REASONS
 from coldsift.regimes import find_defrosts, unit_traits
-from coldsift.schema import CAUSES, REASONS
+from coldsift.schema import BOOKINGS, CAUSES, PLAN, REASONS, SET_POINTS
+from coldsift.set_points import compare_set_points, orders_to_confirm, set_point_answers
 
 # Our own two causes: one that warms the air, one that the log does not show.
 CATALOGUE = catalogue(
@@ -62,7 +64,10 @@ def ranked(*logs: pl.DataFrame) -> Ranking:
 
 
 def ranked_by(
-    chances: dict[int, dict[str, float]], *logs: pl.DataFrame, thresholds: Thresholds = THRESHOLDS
+    chances: dict[int, dict[str, float]],
+    *logs: pl.DataFrame,
+    thresholds: Thresholds = THRESHOLDS,
+    set_points: pl.DataFrame | None = None,
 ) -> Ranking:
     """Ranked by chances that are given; what a unit is not given is its chance of being healthy."""
     built = timeline(*logs)
@@ -79,7 +84,9 @@ def ranked_by(
     checks = pl.DataFrame({"container": sorted(built["container"].unique())}).with_columns(
         observation=pl.lit("glass_full"), question=pl.lit("Glass full?")
     )
-    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks, thresholds)
+    return rank(
+        comparison, unit_traits(built), built, find_excursions(built), causes, checks, thresholds, set_points
+    )
 
 
 FLEET = [healthy(number) for number in range(14)]
@@ -309,3 +316,123 @@ def test_a_unit_with_nothing_odd_has_no_reason_and_an_empty_why() -> None:
     whys = result.findings.filter(pl.col("container").is_in(list(silent)))["why"]
     assert silent
     assert whys.to_list() == [""] * len(silent)
+
+
+# The order against the log.
+WRONG = "Set to −18.0 °C, but the booking orders −20.0 °C, since 2026-01-05 00:00 UTC (95.0 h)"
+LATE = "Was set to −15.0 °C while the booking ordered −18.0 °C, from A to B UTC (7.0 h)"
+
+
+def ordered(*rows: tuple[int, str, str]) -> pl.DataFrame:
+    """Set points by number of the unit: kind and words."""
+    return SET_POINTS.conform(
+        pl.DataFrame(
+            [
+                {
+                    "container": f"QXAU{number:07}",
+                    "kind": kind,
+                    "source": "booking",
+                    "booked": -20.0,
+                    "words": words,
+                    "hours": float(place),
+                    "start": START + timedelta(hours=place),
+                }
+                for place, (number, kind, words) in enumerate(rows)
+            ]
+        )
+    )
+
+
+def ranked_with(set_points: pl.DataFrame | None, *logs: pl.DataFrame, **faults: float) -> Ranking:
+    return ranked_by({3: faults}, *FLEET, *logs, set_points=set_points)
+
+
+@pytest.mark.parametrize("kind", ["differs", "fahrenheit", "sign"])
+def test_a_good_unit_set_to_another_point_than_ordered_is_to_be_seen_now(kind: str) -> None:
+    result = ranked_with(ordered((3, kind, WRONG)))
+    found = row(result, 3)
+    assert (found["group"], found["rank"]) == ("go_now", 1)
+    assert (kinds(result, 3)[0], told(result, 3)["words"][0]) == ("order", WRONG)
+    assert str(found["why"]).startswith(WRONG)
+    assert found["first_check"] == "Glass full?"
+    assert found["hours_to_limit"] is None
+
+
+def test_the_order_is_told_before_the_state_of_the_air() -> None:
+    warming = healthy(20, return_air=WARMING, supply_air=WARMING - 0.2)
+    result = ranked_with(ordered((20, "differs", WRONG)), warming)
+    assert kinds(result, 20)[:2] == ["order", "state"]
+
+
+def test_a_set_point_corrected_late_is_watched_and_nothing_more() -> None:
+    result = ranked_with(ordered((3, "corrected_late", LATE)))
+    assert row(result, 3)["group"] == "watch"
+    assert kinds(result, 3)[0] == "order"
+    assert row(ranked_with(ordered((3, "corrected_late", LATE)), leak=0.9), 3)["group"] == "this_round"
+
+
+def test_what_differs_now_is_told_and_not_what_was_corrected_before() -> None:
+    result = ranked_with(ordered((3, "corrected_late", LATE), (3, "differs", WRONG)))
+    assert kinds(result, 3).count("order") == 1
+    assert told(result, 3)["words"][0] == WRONG
+
+
+def test_of_several_late_corrections_the_longest_is_told() -> None:
+    result = ranked_with(ordered((3, "corrected_late", "short"), (3, "corrected_late", "long")))
+    assert told(result, 3)["words"][0] == "long"
+
+
+def test_a_log_too_poor_to_judge_still_tells_of_the_wrong_order() -> None:
+    short = log(clock(6, 60), "QXAU0000020", set_point=-18.0, return_air=-17.8, supply_air=-19.8)
+    result = ranked_with(ordered((20, "differs", WRONG)), short)
+    found = row(result, 20)
+    assert found["group"] == "cannot_tell"
+    assert kinds(result, 20)[:2] == ["missing", "order"]
+    assert WRONG in str(found["why"])
+    assert found["first_check"] == "Glass full?"
+
+
+def test_set_points_as_ordered_change_nothing() -> None:
+    agreeing = ordered(*((number, "agrees", "Set to") for number in range(13)), (13, "no_set_point", "None"))
+    plain = ranked_with(None, leak=0.3)
+    for set_points in (agreeing, SET_POINTS.empty()):
+        result = ranked_with(set_points, leak=0.3)
+        assert result.findings.equals(plain.findings)
+        assert result.reasons.equals(plain.reasons)
+
+
+def test_a_unit_that_does_not_obey_is_sent_somebody_to_confirm_the_order() -> None:
+    """From the timeline to the list, on the shipped catalogue."""
+    shipped = load_catalogue()
+    built = timeline(*FLEET)
+    bookings = BOOKINGS.conform(
+        pl.DataFrame(
+            {
+                "container": [f"QXAU{number:07}" for number in range(14)],
+                "set_point": [2.0 if number == 3 else -18.0 for number in range(14)],
+                "line": range(2, 16),
+            }
+        )
+    )
+    set_points = compare_set_points(built, bookings, PLAN.empty())
+    comparison = compared(built)
+    judgement = judge(comparison.distances, shipped, {}, set_point_answers(set_points))
+    checks = first_checks(judgement.causes, shipped, judgement.seen, orders_to_confirm(set_points))
+    result = rank(
+        comparison,
+        unit_traits(built),
+        built,
+        find_excursions(built),
+        judgement.causes,
+        checks,
+        THRESHOLDS,
+        set_points,
+    )
+    found = row(result, 3)
+    assert (found["rank"], found["group"]) == (1, "go_now")
+    assert found["first_check"] == shipped.observations["set_point_differs"].question
+    others = result.findings.filter(pl.col("container") != "QXAU0000003")
+    assert "go_now" not in set(others["group"].cast(pl.String))
+    questions = dict(checks.select("container", "question").iter_rows())
+    del questions["QXAU0000003"]
+    assert found["first_check"] not in questions.values()

@@ -27,7 +27,7 @@ from tests.report.fleet import (
 from tests.report.outline import Outline
 
 from coldsift import schema
-from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
+from coldsift.report import HANDOVER, INDEX, FeatureWords, Material, MessageView, SourceView, build_report
 
 NAMES = [container(place + 1) for place in range(5)]
 
@@ -269,6 +269,7 @@ def test_containers_that_differ_only_in_odd_characters_keep_separate_pages() -> 
     written = pages(3, findings=findings(names), timeline=timeline(names, 2))
     assert {name for name in written if name.endswith(".html")} == {
         INDEX,
+        HANDOVER,
         "units/QXAU-1.html",
         "units/QXAU-1-2.html",
         "units/unnamed.html",
@@ -313,7 +314,7 @@ def test_hostile_text_from_logs_stays_text() -> None:
         if not path.endswith(".html"):
             continue
         outline = Outline(page)
-        like = plain[path if path == INDEX else f"units/{container(1)}.html"]
+        like = plain[path if path in (INDEX, HANDOVER) else f"units/{container(1)}.html"]
         assert "alert(" not in "".join(re.findall(r"<script[^>]*>(.*?)</script>", page, re.DOTALL))
         assert _scripts(outline) == _scripts(Outline(like))
         assert '<script>alert("1")</script>‹U+202E›</details>' in outline.text
@@ -347,7 +348,9 @@ def test_no_page_points_outside_the_report(written: dict[str, str]) -> None:
             for _, attributes in outline.elements
             if attributes.get("http-equiv") == "Content-Security-Policy"
         )
-        own = "script-src 'sha256-" if path == INDEX else "script-src 'self' 'sha256-"
+        own = {INDEX: "script-src 'sha256-", HANDOVER: "script-src 'none'"}.get(
+            path, "script-src 'self' 'sha256-"
+        )
         assert policy.startswith(f"default-src 'none'; {own}")
         assert "unsafe-inline" not in policy.split(";")[1]
 

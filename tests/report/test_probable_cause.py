@@ -29,6 +29,7 @@ from coldsift.causes import (
     SEVERAL,
     Catalogue,
     Risk,
+    alike_and_likely,
     check_table,
     leaf_chances,
     next_checks,
@@ -37,7 +38,7 @@ from coldsift.causes import (
 from coldsift.causes.checks import RISK_FACTOR
 from coldsift.causes.signs import MOST_STEPS, STEP
 from coldsift.report import words
-from coldsift.report.cause_views import RISKS, alike_and_likely, lead
+from coldsift.report.cause_views import RISKS, lead
 
 NAMES = [container(place + 1) for place in range(5)]
 

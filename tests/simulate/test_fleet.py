@@ -190,9 +190,10 @@ def test_container_numbers_are_valid_and_different() -> None:
 def test_sample_voyage_is_as_described() -> None:
     plan = sample_voyage()
     causes = [unit.cause for unit in plan.units if unit.cause != "healthy"]
-    assert len(plan.units) == 40
+    assert len(plan.units) == 43
     assert sum(unit.hard_case is not None for unit in plan.units) == 4
-    assert len(causes) == len(set(causes)) == 8
+    assert len(causes) == len(set(causes)) == 11
+    assert sum(unit.repaired_hours is not None for unit in plan.units) == 2
     assert plan.blackouts
 
 

@@ -116,6 +116,8 @@ class Observation:
         Chance of yes under every hypothesis that ``chance`` does not name.
     chance
         Chance of yes by cause, or by ``cause.kind``.
+    noted_as
+        Texts of a work note that mean a yes, beside the question.
     """
 
     id: str
@@ -127,6 +129,7 @@ class Observation:
     risk: Risk
     otherwise: float
     chance: Mapping[str, float]
+    noted_as: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +155,11 @@ class Catalogue:
     def name(self, hypothesis: str) -> str:
         """Words for a cause or one of the competing hypotheses."""
         return NAMES.get(hypothesis) or self.causes[hypothesis].name
+
+
+def as_noted(text: str) -> str:
+    """A text as notes are compared by: case, blanks, and a mark at the end do not count."""
+    return " ".join(text.casefold().split()).rstrip(" .?!")
 
 
 @cache
@@ -326,6 +334,7 @@ def _observation(path: Path, name: str, entry: object) -> Observation:
         risk=Risk(risk),
         otherwise=read.number("otherwise"),
         chance=read.numbers("chance"),
+        noted_as=read.texts("noted_as"),
     )
     read.done()
     for each, chance in {"otherwise": observation.otherwise, **observation.chance}.items():
@@ -386,3 +395,20 @@ def _check(path: Path, catalogue: Catalogue) -> None:
             raise CatalogueError(f"{path.name}, causes.{cause.id}: prior must be above 0.")
     if not 0 < catalogue.fault_share < 1:
         raise CatalogueError(f"{path.name}: fault_share must lie between 0 and 1.")
+    _check_wordings(path, catalogue)
+
+
+def _check_wordings(path: Path, catalogue: Catalogue) -> None:
+    """No text of a note may mean two things."""
+    meant: dict[str, str] = {}
+    for name, observation in catalogue.observations.items():
+        for text in (name, observation.question, *observation.noted_as):
+            wording = as_noted(text)
+            if not wording:
+                raise CatalogueError(f"{path.name}, observations.{name}: a wording in noted_as is empty.")
+            if wording in meant:
+                raise CatalogueError(
+                    f"{path.name}, observations.{name}: {text!r} means {meant[wording]} already. "
+                    "Take it out of one of the two."
+                )
+            meant[wording] = name

@@ -211,6 +211,14 @@ def after(chances: Array, yes: Array, answers: Mapping[int, bool]) -> Array:
     return np.asarray(updated / updated.sum())
 
 
+def before(chances: Array, yes: Array, answers: Mapping[int, bool]) -> Array:
+    """Chances as they were before what was seen: takes :func:`after` back, and has its parameters."""
+    earlier = chances.copy()
+    for place, seen in sorted(answers.items()):
+        earlier = earlier / (yes[place] if seen else 1 - yes[place])
+    return np.asarray(earlier / earlier.sum())
+
+
 def information(chances: Array, yes: Array) -> Array:
     """Expected information of every observation about the hypotheses. [bit]
 
@@ -235,7 +243,11 @@ def _binary_entropy(chance: Array) -> Array:
 
 
 def next_checks(
-    table: CheckTable, chances: Array, yes: Array, answered: Sequence[int] = ()
+    table: CheckTable,
+    chances: Array,
+    yes: Array,
+    answered: Sequence[int] = (),
+    confirm: int | None = None,
 ) -> list[NextCheck]:
     """Observations worth making, the best first.
 
@@ -247,6 +259,8 @@ def next_checks(
         As for :func:`after`.
     answered
         Places of those already made.
+    confirm
+        Place of one that goes before all others, answered or not, whatever it tells.
 
     Returns
     -------
@@ -257,11 +271,12 @@ def next_checks(
     bits = information(chances, yes)
     worth = bits / table.cost
     by_worth = np.argsort(-worth, kind="stable").tolist()
-    order = dict.fromkeys([*_confirming(table, chances), *by_worth])
+    first = () if confirm is None else (confirm,)
+    order = dict.fromkeys([*first, *_confirming(table, chances), *by_worth])
     return [
         NextCheck(table.observations[place], float(bits[place]), float(worth[place]))
         for place in order
-        if bits[place] >= LEAST_BITS and place not in set(answered)
+        if place == confirm or (bits[place] >= LEAST_BITS and place not in set(answered))
     ]
 
 
@@ -274,7 +289,12 @@ def _confirming(table: CheckTable, chances: Array) -> tuple[int, ...]:
     return ()
 
 
-def first_checks(causes: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
+def first_checks(
+    causes: pl.DataFrame,
+    catalogue: Catalogue,
+    seen: pl.DataFrame | None = None,
+    confirm: pl.DataFrame | None = None,
+) -> pl.DataFrame:
     """The best next check of every unit.
 
     Parameters
@@ -283,19 +303,56 @@ def first_checks(causes: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
         :data:`coldsift.schema.CAUSES`.
     catalogue
         From :func:`coldsift.causes.load_catalogue`.
+    seen
+        :data:`coldsift.schema.SEEN`: answered already, and not proposed again.
+    confirm
+        ``container``, ``observation``: what the papers say of a unit and a person has to confirm there
+        before anything else is done, answered or not.
 
     Returns
     -------
     polars.DataFrame
-        ``container``, ``observation`` (id), ``question``; units for which nothing tells much are left out.
+        ``container``, ``observation`` (id), ``question``, ``minutes`` [min]; units for which nothing tells
+        much are left out.
     """
     table = check_table(catalogue)
     containers, chances, pairs = leaf_chances(causes, table)
+    answered, first = answered_places(seen, table), places_to_confirm(confirm, table)
     found = []
     for container, own, pair in zip(containers, chances, pairs, strict=True):
-        worth = next_checks(table, own, yes_table(table, pair, own))
+        made = list(answered.get(container, ()))
+        worth = next_checks(table, own, yes_table(table, pair, own), made, first.get(container))
         if worth:
             best = catalogue.observations[worth[0].observation]
-            found.append((container, best.id, best.question))
-    schema = {"container": pl.String, "observation": pl.String, "question": pl.String}
+            found.append((container, best.id, best.question, best.minutes))
+    schema = {
+        "container": pl.String,
+        "observation": pl.String,
+        "question": pl.String,
+        "minutes": pl.Float64,
+    }
     return pl.DataFrame(found, schema=schema, orient="row")
+
+
+def answered_places(seen: pl.DataFrame | None, table: CheckTable) -> dict[str, dict[int, bool]]:
+    """By container, the answers of :data:`coldsift.schema.SEEN` by place of the observation."""
+    if seen is None:
+        return {}
+    places = {name: place for place, name in enumerate(table.observations)}
+    answers: dict[str, dict[int, bool]] = {}
+    for container, observation, answer in seen.select("container", "observation", "answer").iter_rows():
+        if observation in places:
+            answers.setdefault(container, {})[places[observation]] = answer
+    return answers
+
+
+def places_to_confirm(confirm: pl.DataFrame | None, table: CheckTable) -> dict[str, int]:
+    """By container, the place of the observation to confirm; see :func:`first_checks`."""
+    if confirm is None:
+        return {}
+    places = {name: place for place, name in enumerate(table.observations)}
+    return {
+        container: places[observation]
+        for container, observation in confirm.select("container", "observation").iter_rows()
+        if observation in places
+    }

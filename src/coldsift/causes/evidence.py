@@ -1,4 +1,4 @@
-"""What each feature adds to the odds of a likely cause, for telling."""
+"""What each feature, and what was seen, adds to the odds of a likely cause, for telling."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from coldsift.causes.catalogue import NAMED_CAUSES, Catalogue
+from coldsift.causes.catalogue import NAMED_CAUSES, SEVERAL, Catalogue
+from coldsift.causes.seen import OBSERVED, Answered
 from coldsift.causes.weigh import Weighed
 from coldsift.schema import EVIDENCE
 
@@ -24,7 +25,11 @@ _TOLD = {"container": pl.String, "cause": pl.String, "feature": pl.String, "supp
 
 
 def told(
-    weighed: Weighed, distances: pl.DataFrame, catalogue: Catalogue, bases: Mapping[str, str]
+    weighed: Weighed,
+    distances: pl.DataFrame,
+    catalogue: Catalogue,
+    bases: Mapping[str, str],
+    answered: Answered | None = None,
 ) -> pl.DataFrame:
     """Tell what speaks for and against each unit's likeliest causes.
 
@@ -34,13 +39,23 @@ def told(
         From :func:`coldsift.causes.weigh.weigh`.
     distances, catalogue, bases
         As for :func:`coldsift.causes.judge`.
+    answered
+        What was seen; the chances of ``weighed`` hold it.
 
     Returns
     -------
     polars.DataFrame
         :data:`coldsift.schema.EVIDENCE`, strongest first within container, cause and side.
     """
-    supports = _supports(weighed, list(catalogue.causes))
+    causes = list(catalogue.causes)
+    by_cause = np.stack([weighed.chance[:, weighed.of(name)].sum(axis=1) for name in causes], axis=1)
+    likeliest = np.argsort(-by_cause, axis=1, kind="stable")[:, :NAMED_CAUSES]
+    supports = _supports(weighed, causes, likeliest)
+    words = distances.select("container", "feature", "words")
+    if answered:
+        own = likeliest[np.isin(weighed.containers, answered.containers)]
+        supports = pl.concat([supports, _supports_of_seen(answered, causes, own)])
+        words = pl.concat([words, _words_of_seen(answered.seen, catalogue)])
     side = pl.when(pl.col("support") > 0).then(pl.lit("for")).otherwise(pl.lit("against"))
     most = pl.when(pl.col("side") == "for").then(MOST_FOR).otherwise(MOST_AGAINST)
     by_strength = ("container", "cause", pl.col("support").abs(), "feature")
@@ -56,7 +71,7 @@ def told(
         .sort(*by_strength, descending=falling)
         .filter(pl.int_range(pl.len()).over("container", "cause", "side") < most)
         .join(
-            distances.select("container", "feature", "words"),
+            words,
             on=["container", "feature"],
             how="left",
             maintain_order="left",
@@ -65,14 +80,12 @@ def told(
     )
 
 
-def _supports(weighed: Weighed, causes: list[str]) -> pl.DataFrame:
+def _supports(weighed: Weighed, causes: list[str], likeliest: NDArray[np.int64]) -> pl.DataFrame:
     """What each known feature does to the odds of the likeliest causes. [natural logarithm]
 
     The odds now over the odds had the feature not been logged; more than one cause is left aside, for the
     cause may be one of them.
     """
-    by_cause = np.stack([weighed.chance[:, weighed.of(name)].sum(axis=1) for name in causes], axis=1)
-    likeliest = np.argsort(-by_cause, axis=1, kind="stable")[:, :NAMED_CAUSES]
     # Dividing a chance by its likelihood ratio takes the feature back.
     back = np.exp(np.clip(-weighed.evidence, -30, 30))
     healthy = weighed.healthy[:, None]
@@ -99,6 +112,43 @@ def _supports(weighed: Weighed, causes: list[str]) -> pl.DataFrame:
             )
         )
     return pl.concat(frames)
+
+
+def _supports_of_seen(answered: Answered, causes: list[str], likeliest: NDArray[np.int64]) -> pl.DataFrame:
+    """What each answer does to the odds of the likeliest causes, reckoned in the same way."""
+    table, seen = answered.table, answered.seen
+    unit = np.array([answered.containers.index(name) for name in seen["container"]])
+    yes = table.yes[[table.observations.index(name) for name in seen["observation"]]]
+    now = answered.chances[unit]
+    before = now / np.where(seen["answer"].to_numpy()[:, None], yes, 1 - yes)
+    leaf = np.array([cause for cause, _ in table.leaves])
+    frames = []
+    for which, name in enumerate(causes):
+        own, rest = leaf == name, (leaf != name) & (leaf != SEVERAL)
+        odds = [_odds(chance[:, own].sum(axis=1), chance[:, rest].sum(axis=1)) for chance in (now, before)]
+        frames.append(
+            seen.select("container", cause=pl.lit(name), feature="observation")
+            .with_columns(support=odds[0] - odds[1])
+            .filter((likeliest[unit] == which).any(axis=1))
+        )
+    return pl.concat(frames)
+
+
+def _words_of_seen(seen: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
+    """For example: Work note 2031-01-11 00:00 UTC: evaporator coil iced."""
+    answers = pl.DataFrame(
+        [
+            (name, answer, observation.yes if answer else observation.no)
+            for name, observation in catalogue.observations.items()
+            for answer in (True, False)
+        ],
+        schema={**OBSERVED, "said": pl.String},
+        orient="row",
+    )
+    source = pl.col("source").str.slice(0, 1).str.to_uppercase() + pl.col("source").str.slice(1)
+    return seen.join(answers, on=list(OBSERVED), how="left", maintain_order="left").select(
+        "container", feature="observation", words=pl.format("{}: {}", source, "said")
+    )
 
 
 def _odds(own: Array, rest: Array) -> Array:

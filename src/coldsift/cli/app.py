@@ -13,6 +13,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from coldsift import __version__
+from coldsift.cli.archive import archive_app
+from coldsift.cli.options import (
+    DateOrder,
+    DateOrderOption,
+    Layout,
+    Parsers,
+    Refrigerants,
+    TimeZone,
+    refrigerants_of,
+    refusing,
+    say,
+)
+from coldsift.cli.pre_trip import pretrip
 
 if TYPE_CHECKING:
     from coldsift.engine import Screening, Settings, VoyageFiles
@@ -27,10 +40,9 @@ layout_app = typer.Typer(
     help="Log layouts: list them, try them on a file, draft a new one.", no_args_is_help=True
 )
 app.add_typer(layout_app, name="layout")
+app.add_typer(archive_app, name="archive")
+app.command()(pretrip)
 
-Parsers = Annotated[
-    list[Path] | None, typer.Option("--parsers", help="Folder with your own log layouts; may be repeated.")
-]
 Causes = Annotated[
     Path | None,
     typer.Option("--causes", help="Your own cause catalogue (TOML); what it names replaces or adds to ours."),
@@ -40,19 +52,6 @@ Causes = Annotated[
 Band = Annotated[
     float | None,
     typer.Option("--band", min=0.1, max=20, help="Allowed distance from set point in K, for every unit."),
-]
-TimeZone = Annotated[
-    str | None,
-    typer.Option("--time-zone", help="Zone of times that name none: UTC, +02:00 or Europe/Amsterdam."),
-]
-Layout = Annotated[str | None, typer.Option("--layout", help="Read every file with this layout.")]
-Refrigerants = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--refrigerant",
-        help="Refrigerant of every unit that names none in its log (R134a without this), or CONTAINER=NAME "
-        "for one unit; may be repeated.",
-    ),
 ]
 Thresholds = Annotated[
     Path | None,
@@ -67,7 +66,10 @@ FactsFile = Annotated[
 ]
 EventsFile = Annotated[
     Path | None,
-    typer.Option("--events", help="Custody events (CSV: container, time, holder), to divide excursions by."),
+    typer.Option(
+        "--events",
+        help="Custody events (CSV: container, time, holder; or EPCIS JSON), to divide excursions by.",
+    ),
 ]
 Goods = Annotated[
     Path | None,
@@ -79,17 +81,16 @@ Protocols = Annotated[
 ]
 
 
+PlanFile = Annotated[
+    Path | None, typer.Option("--plan", help="Stowage plan (BAPLIE or CSV: container, position).")
+]
+BookingsFile = Annotated[
+    Path | None, typer.Option("--bookings", help="Bookings (CSV: container, set point with its unit).")
+]
 NotesFile = Annotated[
     Path | None,
     typer.Option("--notes", help="Work notes (CSV: container, time, observation, action, part)."),
 ]
-
-
-class DateOrder(StrEnum):
-    """Order of day and month where the data cannot settle it."""
-
-    DAY_FIRST = "day_first"
-    MONTH_FIRST = "month_first"
 
 
 class Route(StrEnum):
@@ -109,10 +110,6 @@ def main() -> None:
     app()
 
 
-def _say(text: str) -> None:
-    typer.echo(text, err=True)
-
-
 def _version(asked: bool) -> None:
     if asked:
         typer.echo(f"coldsift {__version__}")
@@ -128,12 +125,6 @@ def root(
     """From a folder of reefer controller logs to a ranked list of containers to inspect."""
 
 
-DateOrderOption = Annotated[
-    DateOrder | None,
-    typer.Option("--date-order", help="Order of day and month in dates that leave it open."),
-]
-
-
 @app.command()
 def screen(
     paths: Annotated[list[str], typer.Argument(help="Log files, folders, zip files or glob patterns.")],
@@ -147,12 +138,24 @@ def screen(
     layout: Layout = None,
     refrigerant: Refrigerants = None,
     facts: FactsFile = None,
+    plan: PlanFile = None,
+    bookings: BookingsFile = None,
     events: EventsFile = None,
     notes: NotesFile = None,
+    spares: Annotated[
+        Path | None, typer.Option("--spares", help="Spare parts on board (CSV: part, on board).")
+    ] = None,
     goods: Goods = None,
     protocols: Protocols = None,
     causes: Causes = None,
     thresholds: Thresholds = None,
+    since: Annotated[
+        Path | None, typer.Option("--since", help="Folder of an earlier run, to tell what has changed.")
+    ] = None,
+    hours: Annotated[
+        float | None,
+        typer.Option("--hours", min=0.25, max=100, help="Hours there are for the inspection round."),
+    ] = None,
     one_file: Annotated[
         bool,
         typer.Option("--one-file", help="One page with everything, to send on, instead of a page a unit."),
@@ -177,7 +180,18 @@ def screen(
         refrigerant=refrigerant,
         causes=causes,
         thresholds=thresholds,
-        voyage=VoyageFiles(facts=facts, events=events, notes=notes, goods=goods, protocols=protocols),
+        voyage=VoyageFiles(
+            facts=facts,
+            plan=plan,
+            bookings=bookings,
+            events=events,
+            notes=notes,
+            spares=spares,
+            goods=goods,
+            protocols=protocols,
+        ),
+        since=since,
+        round_hours=hours,
     )
     name = Path(paths[0]).resolve().stem or "screening"
     folder = out or Path("reports") / name
@@ -212,6 +226,8 @@ def _settings(
     causes: Path | None,
     thresholds: Path | None,
     voyage: VoyageFiles,
+    since: Path | None = None,
+    round_hours: float | None = None,
 ) -> Settings:
     """The settings as given, every file among them that can be checked without the logs checked."""
     from coldsift.causes import load_catalogue
@@ -219,7 +235,7 @@ def _settings(
     from coldsift.ranking import load_thresholds
     from coldsift.regimes import Bands
 
-    fluid, fluids = _refrigerants(refrigerant or [])
+    fluid, fluids = refrigerants_of(refrigerant or [])
     with _refusing():
         load_catalogue(causes)
         load_thresholds(thresholds)
@@ -234,6 +250,8 @@ def _settings(
         causes=causes,
         thresholds=thresholds,
         voyage=voyage,
+        since=since,
+        round_hours=round_hours,
     )
 
 
@@ -242,7 +260,7 @@ def _refusing() -> Iterator[None]:
     """End with status 2 and the message on anything that was called or given wrongly."""
     from coldsift.cargo import GoodsError
     from coldsift.causes import CatalogueError
-    from coldsift.cli.terminal import plain
+    from coldsift.changes import EarlierRunError
     from coldsift.engine import DossierError, OutputError
     from coldsift.intake import WrongCall
     from coldsift.protocols import ProtocolError
@@ -250,11 +268,10 @@ def _refusing() -> Iterator[None]:
     from coldsift.report import UnknownLanguage
     from coldsift.voyage import FactsError, TableError
 
-    try:
-        yield
-    except (
+    with refusing(
         CatalogueError,
         DossierError,
+        EarlierRunError,
         FactsError,
         GoodsError,
         OutputError,
@@ -263,10 +280,8 @@ def _refusing() -> Iterator[None]:
         ThresholdsError,
         UnknownLanguage,
         WrongCall,
-    ) as error:
-        # Some messages list one fault a line.
-        _say("\n".join(map(plain, f"error: {error}".split("\n"))))
-        raise typer.Exit(2) from None
+    ):
+        yield
 
 
 @app.command()
@@ -290,6 +305,8 @@ def dossier(
     events: EventsFile = None,
     notes: NotesFile = None,
     facts: FactsFile = None,
+    plan: PlanFile = None,
+    bookings: BookingsFile = None,
     goods: Goods = None,
     protocols: Protocols = None,
     parsers: Parsers = None,
@@ -331,13 +348,21 @@ def dossier(
         refrigerant=refrigerant,
         causes=causes,
         thresholds=None,
-        voyage=VoyageFiles(facts=facts, events=events, goods=goods, protocols=protocols),
+        voyage=VoyageFiles(
+            facts=facts,
+            plan=plan,
+            bookings=bookings,
+            events=events,
+            notes=notes,
+            goods=goods,
+            protocols=protocols,
+        ),
     )
     container, *paths = arguments
     with _refusing(), follow("dossier") as progress:
         screening = run(paths, settings, progress)
         progress("dossier", 0, 1)
-        request = Request(container, times[0], times[1], notes)
+        request = Request(container, times[0], times[1])
         written = write_dossier(screening, request, out or Path("reports") / container)
     show_dossier(screening, written)
     raise typer.Exit(int(screening.status))
@@ -351,7 +376,7 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
     with _refusing(), follow("dossier") as progress:
         verdict = verify(bundle, sources, parsers, progress)
     for note in verdict.notes:
-        _say(f"note: {plain(note)}")
+        say(f"note: {plain(note)}")
     if verdict.difference:
         typer.echo(plain(f"Not the same. First difference: {verdict.difference}."))
         raise typer.Exit(1)
@@ -369,26 +394,6 @@ def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
         "out": str(folder) if folder else None,
         "findings": screening.findings.to_dicts(),
     }
-
-
-def _refrigerants(given: list[str]) -> tuple[str, dict[str, str]]:
-    """Refrigerant of all units, and by container."""
-    from coldsift import container_numbers
-    from coldsift.refrigerant import DEFAULT_REFRIGERANT, UnknownRefrigerant, saturation
-
-    every, own = DEFAULT_REFRIGERANT, {}
-    for text in given:
-        container, separator, name = text.rpartition("=")
-        try:
-            known = saturation(name.strip()).name
-        except UnknownRefrigerant as error:
-            _say(f"error: --refrigerant {text}: {error}.")
-            raise typer.Exit(2) from None
-        if separator:
-            own[container_numbers.tidy(container)] = known
-        else:
-            every = known
-    return every, own
 
 
 @app.command()
@@ -440,20 +445,23 @@ def check(
                 "name a container of a finished run, or give --reading; one of the two."
             )
         seen = checking.parse_answers(saw or [], catalogue)
+        noted: dict[str, bool] = {}
         if container is not None:
-            own, evidence = checking.check_run(checking.finished_run(run), container)
+            folder = checking.finished_run(run)
+            own, evidence = checking.check_run(folder, container)
+            noted = checking.noted_in(folder, own["container"][0])
         else:
             own, evidence = checking.check_readings(
                 parse_readings(reading or []),
-                _refrigerants([refrigerant] if refrigerant else [])[0],
+                refrigerants_of([refrigerant] if refrigerant else [])[0],
                 catalogue,
             )
         if answers:
             saved = checking.read_answers(answers, own["container"][0], catalogue)
             seen = {**saved, **seen}
-        checked = checking.conclude(own, evidence, seen, catalogue)
+        checked = checking.conclude(own, evidence, seen, catalogue, noted)
     except (CatalogueError, checking.CheckError, ReadingError) as error:
-        _say(f"error: {plain(str(error))}")
+        say(f"error: {plain(str(error))}")
         raise typer.Exit(2) from None
     if as_json:
         typer.echo(json.dumps(checking.as_json(checked), ensure_ascii=False, indent=1))
@@ -495,7 +503,7 @@ def tune(
         tuned = labelled.tune(history, minutes)
         labelled.write_thresholds(tuned.thresholds, out)
     except (CatalogueError, ThresholdsError, labelled.LabelError) as error:
-        _say(f"error: {plain(str(error))}")
+        say(f"error: {plain(str(error))}")
         raise typer.Exit(2) from None
     show_tuned(tuned, history, out)
 
@@ -532,7 +540,7 @@ def simulate(
                 layout=log_layout,
             )
     except VoyageError as error:
-        _say(f"error: {error}")
+        say(f"error: {error}")
         raise typer.Exit(2) from None
     typer.echo(
         f"{len(written)} simulated log files in {out}; what is planted stands in {out / 'voyage.json'}"
@@ -549,7 +557,7 @@ def schema(
     from coldsift.schema import TABLES
 
     if table is not None and table not in TABLES:
-        _say(f"error: no table {table!r}. There are: {', '.join(TABLES)}.")
+        say(f"error: no table {table!r}. There are: {', '.join(TABLES)}.")
         raise typer.Exit(2)
     chosen = {table: TABLES[table]} if table else TABLES
     if as_json:
@@ -585,7 +593,7 @@ def layout_list(parsers: Parsers = None) -> None:
         typer.echo(f"{entry.name:20}  {entry.about}")
     typer.echo(f"{'generic':20}  any table whose headings are plain trade words with units")
     for message in messages:
-        _say(f"{message.severity}: {message.file}: {message.what} {message.do}")
+        say(f"{message.severity}: {message.file}: {message.what} {message.do}")
 
 
 @layout_app.command("try")
@@ -600,7 +608,7 @@ def layout_try(
     try:
         ranked = try_layouts(file, parsers or [])
     except ValueError as error:
-        _say(str(error))
+        say(str(error))
         raise typer.Exit(2) from None
     for entry, score, reasons in ranked:
         typer.echo(f"{score:5.0f}  {entry.name}")
@@ -616,5 +624,5 @@ def layout_draft(file: Annotated[Path, typer.Argument(help="A log file that no l
     try:
         typer.echo(draft_layout(file), nl=False)
     except ValueError as error:
-        _say(str(error))
+        say(str(error))
         raise typer.Exit(2) from None

@@ -6,9 +6,10 @@ folder with the report, the tables and the manifest; or the dossier of one conta
 
 from coldsift.engine.bundles import verify, write_dossier
 from coldsift.engine.folders import OutputError
-from coldsift.engine.passage import VoyageFiles
+from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.reconstructing import DossierError, Request, reconstruct
-from coldsift.engine.screening import Screening, Settings, screen
+from coldsift.engine.screening import Screening, screen
+from coldsift.engine.settings import Settings
 from coldsift.engine.write import write_outputs
 
 __all__ = [

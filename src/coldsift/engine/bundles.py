@@ -19,10 +19,12 @@ import polars as pl
 from coldsift.dossier.model import Answer, Reconstruction
 from coldsift.dossier.page import build_dossier
 from coldsift.dossier.pdf import NoBrowser, Paper, print_pdf
+from coldsift.engine.analysis import Progress
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.passage import VoyageFiles
+from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.reconstructing import DossierError, Request, digest, input_files, reconstruct, versions
-from coldsift.engine.screening import Progress, Screening, Settings, screen
+from coldsift.engine.screening import Screening, screen
+from coldsift.engine.settings import Settings
 from coldsift.regimes import Bands
 
 FORMAT = 1
@@ -377,12 +379,12 @@ def _asked(folder: Path, record: Mapping[str, Any], parsers: Sequence[Path]) -> 
         refrigerants=kept["refrigerants"],
         causes=files.get("causes"),
         thresholds=files.get("thresholds"),
-        voyage=VoyageFiles(**{key: files.get(key) for key in ("facts", "events", "goods", "protocols")}),
+        voyage=VoyageFiles(**{each.name: files.get(each.name) for each in fields(VoyageFiles)}),
         date_order=kept["date_order"],
         time_zone=kept["time_zone"],
         layout=kept["layout"],
     )
-    return Request(asked["container"], start, end, files.get("notes")), settings
+    return Request(asked["container"], start, end), settings
 
 
 def _version_notes(record: Mapping[str, Any]) -> Iterator[str]:

@@ -15,6 +15,7 @@ from coldsift.causes import (
     Catalogue,
     NextCheck,
     after,
+    before,
     check_table,
     judge,
     leaf_chances,
@@ -165,6 +166,15 @@ def check_run(run: Path, container: str) -> tuple[pl.DataFrame, pl.DataFrame]:
     return own, evidence
 
 
+def noted_in(run: Path, container: str) -> dict[str, bool]:
+    """Answers by observation that the causes of a finished run hold already, of one of its containers."""
+    noted = run / "seen.parquet"
+    if not noted.is_file():
+        return {}
+    own = pl.read_parquet(noted).filter(pl.col("container") == container)
+    return dict(own.select("observation", "answer").iter_rows())
+
+
 def check_readings(
     readings: Mapping[str, float | bool | str], refrigerant: str, catalogue: Catalogue
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -181,7 +191,11 @@ def check_readings(
 
 
 def conclude(
-    causes: pl.DataFrame, evidence: pl.DataFrame, answers: Mapping[str, bool], catalogue: Catalogue
+    causes: pl.DataFrame,
+    evidence: pl.DataFrame,
+    answers: Mapping[str, bool],
+    catalogue: Catalogue,
+    noted: Mapping[str, bool] | None = None,
 ) -> Checked:
     """Put what was seen to what the log says.
 
@@ -193,6 +207,8 @@ def conclude(
         Observations made.
     catalogue
         The same that the causes were judged with.
+    noted
+        From :func:`noted_in`. An answer of ``answers`` takes the place of one to the same observation.
 
     Returns
     -------
@@ -213,7 +229,14 @@ def conclude(
     containers, chances, pairs = leaf_chances(causes, table)
     yes = yes_table(table, pairs[0], chances[0])
     places = {table.observations.index(name): seen for name, seen in answers.items()}
-    now = after(chances[0], yes, places)
+    held = {
+        table.observations.index(name): seen
+        for name, seen in (noted or {}).items()
+        if name in table.observations
+    }
+    replaced = {place: seen for place, seen in held.items() if place in places}
+    start = before(chances[0], yes, replaced) if replaced else chances[0]
+    now = after(start, yes, places)
     hypotheses: dict[str, list[tuple[str, float]]] = {}
     for (cause, kind), chance in zip(table.leaves, now, strict=True):
         hypotheses.setdefault(cause, []).append((kind, float(chance)))
@@ -233,7 +256,7 @@ def conclude(
         dict(answers),
         tuple(listed),
         evidence,
-        tuple(next_checks(table, now, yes, list(places))),
+        tuple(next_checks(table, now, yes, [*places, *held])),
         catalogue,
     )
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from coldsift.causes import HEALTHY, SEVERAL, WORTH_NAMING, Catalogue
-from coldsift.report.cause_views import alike_and_likely, hypothesis_name, lead
+from coldsift.causes import HEALTHY, SEVERAL, WORTH_NAMING, Catalogue, alike_and_likely, to_bring
+from coldsift.report.cause_views import hypothesis_name, lead
 from coldsift.report.views import TO_VISIT
 
 UNNAMED = ("nothing_found", "cannot_tell")
@@ -55,11 +55,8 @@ def probable(findings: pl.DataFrame, causes: pl.DataFrame, catalogue: Catalogue)
         pair = _pair(next((row["together"] for row in rows if row["cause"] == SEVERAL), None))
         name, chance = lead(together, pair, likely, catalogue)
         if chance >= WORTH_NAMING:
-            sent = rows[0]["group"] in TO_VISIT
-            own = [catalogue.causes[each] for each in together if sent and each in catalogue.causes]
-            things = [*(cause.parts for cause in own), *(cause.tools for cause in own)]
-            bring = tuple(dict.fromkeys(each for some in things for each in some))
-            named[container] = Named(name, chance, bring)
+            parts, tools = to_bring(together if rows[0]["group"] in TO_VISIT else (), catalogue)
+            named[container] = Named(name, chance, tuple(dict.fromkeys((*parts, *tools))))
     return named
 
 

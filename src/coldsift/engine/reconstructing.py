@@ -27,14 +27,14 @@ from coldsift.dossier.model import (
 )
 from coldsift.dossier.sensitivity import sensitivity
 from coldsift.dossier.untold import CAUTIONS, cannot_tell
-from coldsift.engine.screening import Screening, Settings
+from coldsift.engine.screening import Screening
+from coldsift.engine.settings import Settings
 from coldsift.engine.write import LIBRARIES
 from coldsift.features import DRAWN_COLUMNS
 from coldsift.intake import times
 from coldsift.peers import peers_then
 from coldsift.protocols import find_protocol, judge_treatment
 from coldsift.schema import CUSTODY
-from coldsift.voyage import read_notes
 
 MOST_EVIDENCE = 4
 """Pieces of evidence told of each cause, on either side."""
@@ -54,14 +54,11 @@ class Request:
         As written.
     start, end
         Window, UTC; from the container's first reading and to its last where None.
-    notes
-        Work notes (CSV); those of the screening where None.
     """
 
     container: str
     start: datetime | None = None
     end: datetime | None = None
-    notes: Path | None = None
 
 
 def instant(text: str, option: str, zone: str | None, date_order: str | None) -> datetime:
@@ -105,8 +102,6 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     ------
     DossierError
         When there is no such container (near ones are named), or no reading in the window.
-    TableError
-        When the notes file cannot be used.
     """
     container = _known(screening, request.container)
     analysis, passage, settings = screening.analysis, screening.passage, screening.settings
@@ -126,13 +121,7 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     main = main_excursion(excursions)
     parts = own(passage.excursion_parts).filter(pl.col("excursion").is_in(excursions["start"].implode()))
     custody = within(screening.voyage.custody)
-    notes = within(
-        read_notes(request.notes, settings.time_zone, settings.date_order)
-        if request.notes
-        else screening.voyage.notes,
-        "time",
-        "time",
-    )
+    notes = within(screening.voyage.notes, "time", "time")
     gaps, defrosts = within(passage.gaps), within(analysis.defrosts)
     cargoes = tuple(cargo for cargo in passage.cargoes if cargo.container == container)
     cargo_temperature = cargo_temperatures(whole, cargoes).filter(pl.col("time").is_between(start, end))
@@ -186,8 +175,7 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         sources=sources,
         other_sources=len(screening.sources) - len(sources),
         files=tuple(
-            FileNote(INPUTS[key], path.name, digest(path))
-            for key, path in input_files(settings, request).items()
+            FileNote(INPUTS[key], path.name, digest(path)) for key, path in input_files(settings).items()
         ),
         clock_checks=tuple(_clock_checks(screening, container, sources)),
         parameters=settings.in_words(),
@@ -205,8 +193,11 @@ def versions() -> dict[str, str]:
 
 INPUTS = {
     "facts": "Facts on the containers",
+    "plan": "Stowage plan",
+    "bookings": "Bookings",
     "events": "Custody events",
     "notes": "Work notes",
+    "spares": "Spare parts",
     "goods": "Own commodities",
     "protocols": "Own protocols",
     "causes": "Own cause catalogue",
@@ -215,11 +206,10 @@ INPUTS = {
 """What may be given beside the logs and shapes what is told."""
 
 
-def input_files(settings: Settings, request: Request) -> dict[str, Path]:
+def input_files(settings: Settings) -> dict[str, Path]:
     """Files that were given beside the logs, by their key in :data:`INPUTS`."""
     given = {
         **asdict(settings.voyage),
-        "notes": request.notes or settings.voyage.notes,
         "causes": settings.causes,
         "thresholds": settings.thresholds,
     }

@@ -18,7 +18,7 @@ from coldsift.causes import load_catalogue
 from coldsift.engine.screening import Screening
 from coldsift.engine.sheets import GROUP_CELLS, SHEETS, Sheet, Shown
 from coldsift.report.words import visible
-from coldsift.schema import FINDINGS
+from coldsift.schema import FINDINGS, Table
 
 MOST_CHARACTERS = 32_767
 """UTF-16 units that a cell of the XLSX format holds."""
@@ -98,12 +98,23 @@ def cell(text: str) -> str:
 
 
 def findings_csv(findings: pl.DataFrame) -> str:
-    """Findings as CSV.
+    """Findings as CSV, as :func:`table_csv` writes it.
 
     Parameters
     ----------
     findings
         :data:`coldsift.schema.FINDINGS`.
+    """
+    return table_csv(findings, FINDINGS)
+
+
+def table_csv(frame: pl.DataFrame, table: Table) -> str:
+    """A table as CSV.
+
+    Parameters
+    ----------
+    frame, table
+        The rows, and what they are rows of.
 
     Returns
     -------
@@ -113,12 +124,12 @@ def findings_csv(findings: pl.DataFrame) -> str:
         that parts fields at semicolons; numbers stay numbers.
     """
     return (
-        findings.with_columns(
+        frame.with_columns(
             pl.col(pl.String).map_elements(
                 lambda text: _AFTER_SEMICOLON.sub(r"\1'", cell(text)), return_dtype=pl.String
             )
         )
-        .rename({column.name: f"{column.name} [{column.unit}]" for column in FINDINGS.columns if column.unit})
+        .rename({column.name: f"{column.name} [{column.unit}]" for column in table.columns if column.unit})
         .write_csv(include_bom=True, line_terminator="\r\n", datetime_format="%Y-%m-%dT%H:%M:%S%.fZ")
     )
 

@@ -10,8 +10,9 @@ from typing import Any
 
 import coldsift
 from coldsift.causes import load_catalogue
+from coldsift.engine.analysis import Progress
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.screening import Progress, Screening
+from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.features import FEATURES
 from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
@@ -76,7 +77,7 @@ def write_outputs(
         _write_tables(screening, staging)
         pages = build_report(material(screening, title), one_file=one_file, language=language)
         for done, (name, text) in enumerate(pages):
-            tell("report", done, len(screening.findings) + 2)
+            tell("report", done, len(screening.findings) + 3)
             path = staging / name
             path.parent.mkdir(exist_ok=True)
             write_text(text, path)
@@ -100,6 +101,19 @@ def _write_tables(screening: Screening, folder: Path) -> None:
         "features": screening.features,
         "peer_bands": screening.analysis.peer_bands,
         "voyage_events": screening.analysis.voyage_events,
+        "seen": screening.analysis.seen,
+        "set_points": screening.analysis.set_points,
+        "plan": screening.voyage.plan,
+        "bookings": screening.voyage.bookings,
+        "custody": screening.voyage.custody,
+        "notes": screening.voyage.notes,
+        "spares": screening.voyage.spares,
+        "round": screening.aboard.round,
+        "parts": screening.aboard.parts,
+        "parts_wanted": screening.aboard.parts_wanted,
+        "repairs": screening.aboard.repairs,
+        "unmatched": screening.aboard.unmatched,
+        "changes": screening.aboard.changes,
         "set_aside": screening.set_aside,
     }
     for name, frame in tables.items():
@@ -125,7 +139,7 @@ def material(screening: Screening, title: str) -> Material:
     title
         Heading of the report.
     """
-    analysis = screening.analysis
+    analysis, aboard = screening.analysis, screening.aboard
     return Material(
         findings=screening.findings,
         reasons=screening.reasons,
@@ -178,6 +192,17 @@ def material(screening: Screening, title: str) -> Material:
         },
         title=title,
         invented=screening.invented,
+        seen=analysis.seen,
+        set_points=analysis.set_points,
+        plan=screening.voyage.plan,
+        round=aboard.round,
+        parts=aboard.parts,
+        parts_wanted=aboard.parts_wanted,
+        repairs=aboard.repairs,
+        unmatched=aboard.unmatched,
+        changes=aboard.changes,
+        earlier=screening.settings.since.name if screening.settings.since else None,
+        round_hours=screening.settings.round_hours,
     )
 
 

@@ -84,7 +84,9 @@ _TREND_DAYS = 4
 """A trend needs as many days with a value."""
 
 
-def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFrame:
+def unit_features(
+    timeline: pl.DataFrame, defrosts: pl.DataFrame, most_needed: int | None = None
+) -> pl.DataFrame:
     """Take every feature of every unit.
 
     Parameters
@@ -95,6 +97,8 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
         :func:`coldsift.features.with_saturation`.
     defrosts
         From :func:`coldsift.regimes.find_defrosts`.
+    most_needed
+        No feature asks for more readings than this, as in a test of minutes; None leaves it to each.
 
     Returns
     -------
@@ -128,7 +132,7 @@ def unit_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFram
             clock_features(timeline),
         ]
     )
-    return TABLES["features"].conform(_explained(timeline, values).collect())
+    return TABLES["features"].conform(_explained(timeline, values, most_needed).collect())
 
 
 def _expressions(rows: pl.LazyFrame) -> pl.LazyFrame:
@@ -198,7 +202,7 @@ def _trends(rows: pl.LazyFrame) -> pl.LazyFrame:
     return counts.join(slopes, on=[unit, "feature"], how="left").select(unit, "feature", "value", "samples")
 
 
-def _explained(timeline: pl.DataFrame, values: pl.LazyFrame) -> pl.LazyFrame:
+def _explained(timeline: pl.DataFrame, values: pl.LazyFrame, most_needed: int | None) -> pl.LazyFrame:
     """Every container × feature; a value only where there is enough behind it, else the reason."""
     unit = "container"
     logged = timeline.lazy().group_by(unit).agg(pl.col(name).is_not_null().any() for name in CHANNELS)
@@ -231,6 +235,8 @@ def _explained(timeline: pl.DataFrame, values: pl.LazyFrame) -> pl.LazyFrame:
             "place": list(range(len(FEATURES))),
         }
     )
+    if most_needed is not None:
+        catalogue = catalogue.with_columns(pl.col("minimum").clip(upper_bound=most_needed))
     enough = (pl.col("samples") >= pl.col("minimum")) & (pl.col("missing") == "")
     usable = enough & pl.col("value").is_finite()
     return (

@@ -1,8 +1,9 @@
 """The order of inspection.
 
-Goes in: the comparison with peers, the units' traits, the timeline and the excursions, and the thresholds of
-the groups. Comes out: :data:`coldsift.schema.FINDINGS` and :data:`coldsift.schema.REASONS`, the sentences
-behind them. Beside it, :func:`choose` finds thresholds by stated costs on units whose state is known.
+Goes in: the comparison with peers, the units' traits, the timeline, the excursions, the causes, the ordered
+set points against the logged ones, and the thresholds of the groups. Comes out:
+:data:`coldsift.schema.FINDINGS` and :data:`coldsift.schema.REASONS`, the sentences behind them. Beside it,
+:func:`choose` finds thresholds by stated costs on units whose state is known.
 """
 
 from coldsift.ranking.rank import Ranking, rank

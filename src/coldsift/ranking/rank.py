@@ -13,7 +13,8 @@ from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
 from coldsift.ranking.limits import hours_to_limit
 from coldsift.ranking.thresholds import Thresholds
-from coldsift.schema import FINDINGS, GROUPS, REASONS
+from coldsift.schema import FINDINGS, GROUPS, REASONS, SET_POINTS
+from coldsift.set_points import wrong_now
 
 SOON_HOURS = 24.0
 """A limit nearer than this cannot wait for the next round: common practice, no source. [h]
@@ -59,6 +60,7 @@ def rank(
     causes: pl.DataFrame,
     checks: pl.DataFrame,
     thresholds: Thresholds,
+    set_points: pl.DataFrame | None = None,
 ) -> Ranking:
     """Rank the units.
 
@@ -78,6 +80,10 @@ def rank(
         Best next check of each unit, from :func:`coldsift.causes.first_checks`.
     thresholds
         Chances of a fault from which a unit belongs to a group.
+    set_points
+        :data:`coldsift.schema.SET_POINTS`, from :func:`coldsift.set_points.compare_set_points`. A set point
+        that is not the ordered one is to be seen now, however good the unit looks; one that was corrected
+        late is to be watched at least.
 
     Returns
     -------
@@ -108,11 +114,11 @@ def rank(
     group = (
         pl.when(pl.col("cannot_tell").is_not_null())
         .then(pl.lit("cannot_tell"))
-        .when(worth_a_look & soon.fill_null(False))
+        .when(pl.col("wrong_order") | (worth_a_look & soon.fill_null(False)))
         .then(pl.lit("go_now"))
         .when(worth_a_look | outside.fill_null(False))
         .then(pl.lit("this_round"))
-        .when(pl.col("chance_of_fault") >= thresholds.watch)
+        .when((pl.col("chance_of_fault") >= thresholds.watch) | pl.col("order_words").is_not_null())
         .then(pl.lit("watch"))
         .otherwise(pl.lit("nothing_found"))
         .cast(pl.Enum(GROUPS))
@@ -125,7 +131,8 @@ def rank(
         .join(_likeliest(causes), on=unit, how="left")
         .join(checks.select(unit, first_check="question"), on=unit, how="left")
         .join(_excursion_sentences(excursions), on=unit, how="left")
-        .with_columns(cannot_tell=missing, value_at_risk=pl.lit(1.0))
+        .join(_orders(SET_POINTS.empty() if set_points is None else set_points), on=unit, how="left")
+        .with_columns(pl.col("wrong_order").fill_null(False), cannot_tell=missing, value_at_risk=pl.lit(1.0))
         .with_columns(group=group, urgency=pl.col("chance_of_fault") * soonness * pl.col("value_at_risk"))
         .sort("group", "urgency", "oddness", unit, descending=[False, True, True, False], nulls_last=True)
         .with_row_index("rank", offset=1)
@@ -178,7 +185,7 @@ def _compared_with() -> pl.Expr:
 
 
 def _reasons(units: pl.DataFrame, contributions: pl.DataFrame) -> pl.DataFrame:
-    """What the log lacks, the state at its end, then what is odd, strongest first."""
+    """What the log lacks, another set point than ordered, the state at the end, then what is odd."""
     unit = "container"
     now = pl.when(pl.col("hours_to_limit") == 0).then(
         pl.format(
@@ -209,6 +216,7 @@ def _reasons(units: pl.DataFrame, contributions: pl.DataFrame) -> pl.DataFrame:
     odd = contributions.sort("symptom", maintain_order=True).group_by(unit, maintain_order=True)
     turns = (
         ("missing", units.select(unit, words="cannot_tell")),
+        ("order", units.select(unit, words="order_words")),
         ("state", units.select(unit, words=now)),
         ("trend", units.select(unit, words=soon)),
         ("pull_down", units.select(unit, words=pulling)),
@@ -225,6 +233,19 @@ def _reasons(units: pl.DataFrame, contributions: pl.DataFrame) -> pl.DataFrame:
         .sort(unit, "turn", maintain_order=True)
         .with_columns(place=pl.col("words").cum_count().over(unit))
     )
+
+
+def _orders(set_points: pl.DataFrame) -> pl.DataFrame:
+    """``order_words`` of units set to something else than ordered; ``wrong_order`` where they are so now."""
+    wrong = wrong_now(set_points).select("container", order_words="words", wrong_order=pl.lit(True))
+    late = (
+        set_points.filter(pl.col("kind") == "corrected_late")
+        .join(wrong, on="container", how="anti")
+        .sort("container", "hours", "start", descending=[False, True, False])
+        .unique("container", keep="first", maintain_order=True)
+        .select("container", order_words="words", wrong_order=pl.lit(False))
+    )
+    return pl.concat([wrong, late])
 
 
 def _excursion_sentences(excursions: pl.DataFrame) -> pl.DataFrame:

@@ -21,12 +21,20 @@ from coldsift.causes import (
     CheckTable,
     Observation,
     Risk,
+    alike_and_likely,
     check_table,
     leaf_chances,
     next_checks,
+    to_bring,
     yes_table,
 )
-from coldsift.causes.checks import CONFIRM_FROM, LEAST_BITS, RISK_FACTOR
+from coldsift.causes.checks import (
+    CONFIRM_FROM,
+    LEAST_BITS,
+    RISK_FACTOR,
+    answered_places,
+    places_to_confirm,
+)
 from coldsift.report import words
 from coldsift.report.embedded import script_safe
 from coldsift.report.model import CheckView, EvidenceView, FeatureWords, Hypothesis, KindView, ProbableCause
@@ -84,6 +92,8 @@ def probable_causes(
     catalogue: Catalogue,
     feature_words: Mapping[str, FeatureWords],
     groups: Mapping[str, str],
+    seen: pl.DataFrame | None = None,
+    confirm: pl.DataFrame | None = None,
 ) -> dict[str, ProbableCause]:
     """Word the probable cause of every unit that is shown with one.
 
@@ -97,6 +107,9 @@ def probable_causes(
         Names of features, for evidence that has no words of its own.
     groups
         Ranking group of each container.
+    seen, confirm
+        As for :func:`coldsift.causes.first_checks`. The chances hold the answers of ``seen`` already: the
+        page's script takes one out again when somebody answers that observation at the unit.
 
     Returns
     -------
@@ -106,6 +119,7 @@ def probable_causes(
     """
     table = check_table(catalogue)
     several = table.leaves.index((SEVERAL, ""))
+    answered, first = answered_places(seen, table), places_to_confirm(confirm, table)
     containers, chances, pairs = leaf_chances(causes, table)
     rows = causes.sort(
         "container", "place", "chance", "kind", descending=[False, False, True, False]
@@ -131,14 +145,17 @@ def probable_causes(
         ]
         together = alike_and_likely(faults[0], likely, catalogue)
         name, chance = lead(together, pair, likely, catalogue)
+        parts, tools = to_bring(together, catalogue)
         yes = yes_table(table, pair, own)
+        held, to_confirm = answered.get(container, {}), first.get(container)
+        worth = next_checks(table, own, yes, list(held), to_confirm)[:MOST_CHECKS]
         found[container] = ProbableCause(
             name=name,
             chance=words.chance(chance),
             undecided=chance > likely[faults[0]],
             named=group != "nothing_found" and chance >= WORTH_NAMING,
-            parts=_together(catalogue.causes[each].parts for each in together if each in catalogue.causes),
-            tools=_together(catalogue.causes[each].tools for each in together if each in catalogue.causes),
+            parts=parts,
+            tools=tools,
             hypotheses=tuple(
                 _hypothesis(
                     each,
@@ -153,21 +170,18 @@ def probable_causes(
             ),
             nothing_wrong=_hypothesis(HEALTHY, pair, catalogue, by_cause.get(HEALTHY, []), (), True),
             rest=words.chance(sum(likely[each] for each in faults if each not in shown)),
-            checks=tuple(
-                check_view(catalogue.observations[each.observation])
-                for each in next_checks(table, own, yes)[:MOST_CHECKS]
-            ),
+            checks=tuple(check_view(catalogue.observations[each.observation]) for each in worth),
             # The unit's own column goes with it: which of two causes shows is settled here, once.
-            data=script_safe({"chances": own.tolist(), "several": yes[:, several].tolist()}),
+            data=script_safe(
+                {
+                    "chances": own.tolist(),
+                    "several": yes[:, several].tolist(),
+                    **({"held": list(held.items())} if held else {}),
+                    **({} if to_confirm is None else {"confirm": to_confirm}),
+                }
+            ),
         )
     return found
-
-
-def alike_and_likely(cause: str, chances: Mapping[str, float], catalogue: Catalogue) -> list[str]:
-    """The likeliest cause and, likeliest first, those worth naming that the log does not tell from it."""
-    alike = catalogue.causes[cause].alike if cause in catalogue.causes else ()
-    others = [each for each in alike if each != cause and chances.get(each, 0.0) >= WORTH_NAMING]
-    return [cause, *sorted(others, key=lambda each: (-chances[each], each))]
 
 
 def lead(
@@ -178,7 +192,7 @@ def lead(
     Parameters
     ----------
     together
-        From :func:`alike_and_likely`.
+        From :func:`coldsift.causes.alike_and_likely`.
     pair
         The two causes behind more than one.
     chances
@@ -196,11 +210,6 @@ def lead(
     first, *others = map(catalogue.name, together)
     named = ", or ".join([first, *map(words.inside_a_sentence, others)])
     return f"{named} (the log does not tell which)", sum(chances[each] for each in together)
-
-
-def _together(lists: Iterable[Sequence[str]]) -> tuple[str, ...]:
-    """What several lists hold, each thing once."""
-    return tuple(dict.fromkeys(each for things in lists for each in things))
 
 
 def hypothesis_name(cause: str, pair: Sequence[str], catalogue: Catalogue) -> str:

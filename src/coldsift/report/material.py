@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
 from coldsift.causes import Catalogue
 from coldsift.report.model import FeatureWords, MessageView, SourceView
+from coldsift.schema import CHANGES, PARTS, PARTS_WANTED, PLAN, REPAIRS, ROUND, SEEN, SET_POINTS, UNMATCHED
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,12 @@ class Material:
         Heading of the report.
     invented
         True when the data are made up: every page then says so at its top.
+    seen, plan, set_points, repairs, parts, parts_wanted, round, changes, unmatched
+        Tables as in :mod:`coldsift.schema`, empty where nothing was given to make them from.
+    earlier
+        Name of the run that ``changes`` compares with.
+    round_hours
+        Time given for the round. [h]
     """
 
     findings: pl.DataFrame
@@ -67,3 +74,14 @@ class Material:
     feature_words: Mapping[str, FeatureWords]
     title: str
     invented: bool
+    seen: pl.DataFrame = field(default_factory=SEEN.empty)
+    plan: pl.DataFrame = field(default_factory=PLAN.empty)
+    set_points: pl.DataFrame = field(default_factory=SET_POINTS.empty)
+    repairs: pl.DataFrame = field(default_factory=REPAIRS.empty)
+    parts: pl.DataFrame = field(default_factory=PARTS.empty)
+    parts_wanted: pl.DataFrame = field(default_factory=PARTS_WANTED.empty)
+    round: pl.DataFrame = field(default_factory=ROUND.empty)
+    changes: pl.DataFrame = field(default_factory=CHANGES.empty)
+    unmatched: pl.DataFrame = field(default_factory=UNMATCHED.empty)
+    earlier: str | None = None
+    round_hours: float | None = None

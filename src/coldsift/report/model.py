@@ -203,13 +203,66 @@ class DefrostView:
 
 
 @dataclass(frozen=True, slots=True)
+class VerdictView:
+    """What followed a repair.
+
+    Attributes
+    ----------
+    word, mark, tone
+        In a word, a mark that tells it apart without colour, and the group whose colour it borrows.
+    words
+        The same with its numbers.
+    followed
+        How much log there is after the repair.
+    """
+
+    word: str
+    mark: str
+    tone: str
+    words: str
+    followed: str
+
+
+@dataclass(frozen=True, slots=True)
 class NoteView:
-    """What somebody saw and did at a unit."""
+    """What somebody saw and did at a unit, and what followed where that was a repair."""
 
     time: str
     observation: str
     action: str
     part: str
+    verdict: VerdictView | None
+
+
+@dataclass(frozen=True, slots=True)
+class OrderView:
+    """An ordered set point against the logged one.
+
+    Attributes
+    ----------
+    kind, agrees
+        How they stand to each other, in words; and whether they agree.
+    source
+        Where the order comes from.
+    ordered, logged
+        Set points.
+    start, end
+        Of the stretch; ``end`` is empty when it lasts to the end of the log.
+    hours
+        How long it lasted.
+    words
+        The same as a sentence.
+    """
+
+    kind: str
+    agrees: bool
+    source: str
+    ordered: str
+    logged: str
+    start: str
+    end: str
+    hours: str
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -435,6 +488,8 @@ class Card:
         What a sentence on the end of the log rests on; none for a unit without readings.
     excursion_summary
         None for a unit without excursions.
+    orders
+        Ordered set points; empty where none is known.
     defrosts, every_defrost
         A few lines about them all, and one by one.
     features, features_left_out
@@ -460,6 +515,7 @@ class Card:
     features: tuple[FeatureView, ...]
     features_left_out: int
     not_assessed: tuple[tuple[str, tuple[str, ...]], ...]
+    orders: tuple[OrderView, ...]
     notes: tuple[NoteView, ...]
     alarms: tuple[AlarmView, ...]
     chart: str
@@ -502,10 +558,15 @@ class Totals:
 
 @dataclass(frozen=True, slots=True)
 class Bring:
-    """A part or tool, and the units (container, page) that it is for."""
+    """A part or tool, and the units (container, page) that it is for.
+
+    ``stock`` tells how many are on board, where there is a spares list; ``lacking`` that these are too few.
+    """
 
     what: str
     units: tuple[tuple[str, str], ...]
+    stock: str = ""
+    lacking: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,12 +22,12 @@ from coldsift.report.model import (
     FeatureView,
     FeatureWords,
     LogView,
-    NoteView,
     ProbableCause,
     ReadingsView,
     ReasonView,
     Row,
 )
+from coldsift.report.ship_views import note_views, order_views
 from coldsift.report.unit_chart import unit_chart
 from coldsift.schema import CHANNELS
 
@@ -106,6 +106,8 @@ def cards(
     reasons = _rows(material.reasons.sort("container", "place"))
     defrost_words = _defrost_words(material.defrosts.sort("container", "start"))
     alarms = _rows(_alarms(material.timeline))
+    noted = note_views(material)
+    orders = order_views(material)
     cargo = {row["container"]: _cargo(row) for row in material.cargo.iter_rows(named=True)}
     nothing = _OwnFeatures({}, (), 0, ())
     for row, log in zip(rows, logs, strict=True):
@@ -134,7 +136,8 @@ def cards(
             features=own.furthest,
             features_left_out=own.left_out,
             not_assessed=own.not_assessed,
-            notes=tuple(map(_note, own_notes.iter_rows(named=True))),
+            orders=orders.get(name, ()),
+            notes=noted.get(name, ()),
             alarms=tuple(map(_alarm, alarms.get(name, ()))),
             chart=unit_chart(
                 timeline,
@@ -378,12 +381,6 @@ def _defrost(row: dict[str, Any]) -> DefrostView:
         recovery=words.number(row["recovery_minutes"], 0, "min"),
         end=ends[row["terminated"]],
         seen="as logged" if row["from_flag"] else "by its signature",
-    )
-
-
-def _note(row: dict[str, Any]) -> NoteView:
-    return NoteView(
-        words.moment(row["time"]), row["observation"] or "", row["action"] or "", row["part"] or ""
     )
 
 

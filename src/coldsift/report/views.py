@@ -32,6 +32,7 @@ from coldsift.report.model import (
     Totals,
     Urgency,
 )
+from coldsift.report.ship_views import stocked
 from coldsift.report.unit_views import as_it_goes_on
 
 GROUPS = (
@@ -160,7 +161,7 @@ def build_index(material: Material, rows: tuple[Row, ...], logs: tuple[LogView, 
         groups=tuple(replace(group, units=counts.get(group.key, 0)) for group in GROUPS),
         rows=rows,
         choices=_choices(rows),
-        parts=_bring(rows, lambda row: row.parts),
+        parts=stocked(material, _bring(rows, lambda row: row.parts)),
         tools=_bring(rows, lambda row: row.tools),
         missing=_missing(rows),
         events=tuple(map(_event, material.voyage_events.sort("start", "kind").iter_rows(named=True))),

@@ -102,6 +102,19 @@ def duration(hours: float | None) -> str:
     return number(hours / 24, 1, "days")
 
 
+def minutes(value: float | None) -> str:
+    """A length of work or of a walk in hours and minutes."""
+    if value is None or not math.isfinite(value):
+        return NONE
+    hours, rest = divmod(round(value), 60)
+    return " ".join(
+        [
+            *([number(hours, 0, "h")] if hours else []),
+            *([number(rest, 0, "min")] if rest or not hours else []),
+        ]
+    )
+
+
 def chance(value: float | None) -> str:
     """A chance in words and as a number."""
     if value is None or not math.isfinite(value):

@@ -137,6 +137,10 @@ class Controller:
         self._trips = zeros.copy()
         self._hot_trips = zeros.copy()
         self._minutes = {text: zeros.copy() for text in ALARMS}
+        self.quickness = 1.0
+        """Answer to a change of chilled air, against that which suits a loaded box."""
+        self.approach: float | None = None
+        """Distance over which the effort is held back near a chilled set point, or not at all. [K]"""
         self.valve = np.full(units, 0.25)
         """Ordered opening of the expansion valve, 0.02 to 1."""
 
@@ -144,6 +148,20 @@ class Controller:
     def in_defrost(self) -> Flags:
         """From the heaters on until the fans start again."""
         return np.asarray(self.phase != RUN)
+
+    def control_on_return_air(self, frozen: Flags) -> None:
+        """Change which units are controlled on return air, as a new set point does."""
+        self._frozen = frozen
+
+    def keep_compressor_off(self, units: Flags) -> None:
+        """Let the compressors of some units not start in the coming minute."""
+        self._locked = np.where(units, np.maximum(self._locked, 2.0), self._locked)
+
+    def begin_defrost(self, units: Flags, effects: Effects) -> None:
+        """Start a defrost by hand, where the unit's own control still starts one."""
+        starting = units & (self.phase == RUN) & (effects.defrost_withheld < 0.95)
+        self.phase = np.where(starting, HEAT, self.phase)
+        self._in_phase = np.where(starting, 0.0, self._in_phase)
 
     def minute(
         self,
@@ -271,8 +289,10 @@ class Controller:
         frozen = self._frozen
         error = np.where(frozen, readings.return_air - set_point + 0.2, readings.supply_air - set_point)
         # Chilled: incremental proportional-integral; the effort runs from −1, full heat, to 1, full cold.
-        move = limit(0.03 * (error - self._error) + 0.006 * error, -0.05, 0.05)
-        chilled = limit(self._effort + move, -1.0, 1.0)
+        step = 0.05 * self.quickness
+        move = limit(self.quickness * (0.03 * (error - self._error) + 0.006 * error), -step, step)
+        most = 1.0 if self.approach is None else limit(0.28 + np.abs(error) / self.approach, 0.0, 1.0)
+        chilled = limit(self._effort + move, -most, most)
         # Frozen: proportional-integral speed above the smallest. The integral rests at either end, grows
         # slowly far above the set point and begins small after a standstill: or it would overshoot.
         raw = 0.2 * error + self._trim

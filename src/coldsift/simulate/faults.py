@@ -242,11 +242,14 @@ class Strikes:
         0 to 1, one a unit.
     onset_hours
         [h], one a unit.
+    repaired_hours
+        From when on the machine is in order again, one a unit; infinite where it never is. [h]
     """
 
     causes: Sequence[str]
     severity: Array
     onset_hours: Array
+    repaired_hours: Array | float = np.inf
 
 
 class FaultPlan:
@@ -268,9 +271,13 @@ class FaultPlan:
             self._strikes.append((struck, at_full, ramp_hours))
 
     def at(self, hour: float) -> Effects:
-        """Parameters at an hour of the voyage; a slow fault has grown to its severity after its ramp. [h]."""
+        """Parameters at an hour of the voyage; a slow fault has grown to its severity after its ramp. [h].
+
+        A repair puts the parameters right at once; what the fault did to box, coil and cargo stays.
+        """
         values = self._base
         for struck, at_full, ramp_hours in self._strikes:
             grown = limit((hour - struck.onset_hours) / ramp_hours, 0.0, 1.0)
+            grown = np.where(hour < struck.repaired_hours, grown, 0.0)
             values = values + at_full * (struck.severity * grown)
         return Effects(*values)

@@ -6,6 +6,7 @@ import json
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -205,11 +206,11 @@ def read_me(fleet: Fleet, name: str, assignment: dict[str, str], papers: Sequenc
         "",
         "## Planted faults",
         "",
-        "| container | cause | severity, 0 to 1 | from, UTC | set point, °C |",
-        "|---|---|---|---|---|",
+        "| container | cause | severity, 0 to 1 | from, UTC | mended, UTC | set point, °C |",
+        "|---|---|---|---|---|---|",
         *(
             f"| {row['container']} | {row['cause']} | {row['severity']:.2f} | {row['onset']:%Y-%m-%d %H:%M} "
-            f"| {row['set_point']:g} |"
+            f"| {_instant(row['repaired'])} | {row['set_point']:g} |"
             for row in planted.iter_rows(named=True)
         ),
         "",
@@ -224,6 +225,10 @@ def read_me(fleet: Fleet, name: str, assignment: dict[str, str], papers: Sequenc
         "All other units are healthy.",
     ]
     return "\n".join(lines) + "\n"
+
+
+def _instant(time: datetime | None) -> str:
+    return f"{time:%Y-%m-%d %H:%M}" if time else "never"
 
 
 def _records(frame: pl.DataFrame) -> list[dict[str, Any]]:

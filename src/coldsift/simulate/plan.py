@@ -101,6 +101,9 @@ class UnitPlan:
         0 barely visible to 1 plain.
     onset_hours
         From the start of the voyage. [h]
+    repaired_hours
+        From the start of the voyage until the fault is mended; None when it never is. A second fault goes
+        on. [h]
     also, also_severity, also_onset_hours
         Second fault of the same unit: one of :data:`~coldsift.simulate.faults.SECOND_CAUSES`, or ``healthy``.
     hard_case
@@ -125,6 +128,7 @@ class UnitPlan:
     cause: str = HEALTHY
     severity: float = 0.0
     onset_hours: float = 0.0
+    repaired_hours: float | None = None
     also: str = HEALTHY
     also_severity: float = 0.0
     also_onset_hours: float = 0.0
@@ -153,6 +157,12 @@ class UnitPlan:
         ]
         if not (0.0 <= self.severity <= 1.0 and 0.0 <= self.also_severity <= 1.0):
             problems.append(f"severity {self.severity} or {self.also_severity} is not between 0 and 1")
+        if self.repaired_hours is not None and not (
+            self.cause in CAUSES and CAUSES[self.cause].at_full and self.repaired_hours > self.onset_hours
+        ):
+            problems.append("there is no fault to mend, or it is mended before it begins")
+        if self.repaired_hours is not None and self.cause == "clock_wrong":
+            problems.append("a clock that is put right would log some hours twice")
         if self.also != HEALTHY and self.also == self.cause:
             problems.append("the second fault is the first one again")
         if "condenser_water_flow" in (self.cause, self.also) and self.cooling != "water":
@@ -360,10 +370,10 @@ def _draw_unit(
 
 
 def sample_voyage() -> FleetPlan:
-    """The voyage behind ``sample_logs``: 40 invented units over 14 days, from winter over the equator.
+    """The voyage behind ``sample_logs``: 43 invented units over 14 days, from winter over the equator.
 
-    28 plain healthy units, 4 healthy hard cases, 8 faults of varied kind and severity, one ship-wide
-    blackout. Nothing in it comes from a real ship, owner or log.
+    28 plain healthy units, 4 healthy hard cases, 11 faults of varied kind and severity, two of them mended
+    under way, one ship-wide blackout. Nothing in it comes from a real ship, owner or log.
     """
     frozen, meat, fish = "frozen vegetables", "frozen meat", "frozen fish"
     # Set point, cargo, and what differs from an ordinary unit.
@@ -412,14 +422,35 @@ def sample_voyage() -> FleetPlan:
         (13.5, "bananas", {}),
         (5.0, "citrus", {"cause": "door_or_seal_leak", "severity": 1.0, "onset_hours": 130.0}),
         (-20.0, meat, {"cause": "compressor_not_starting", "severity": 1.0, "onset_hours": 230.0}),
+        (
+            -20.0,
+            meat,
+            {
+                "cause": "condenser_fan_failed",
+                "severity": 1.0,
+                "onset_hours": 150.0,
+                "repaired_hours": 190.0,
+                "interval_minutes": 60,
+            },
+        ),
+        (-18.0, frozen, {"cause": "evaporator_iced", "severity": 1.0, "onset_hours": 100.0}),
+        (
+            -20.0,
+            fish,
+            {
+                "cause": "phase_imbalance",
+                "severity": 0.9,
+                "onset_hours": 240.0,
+                "repaired_hours": 325.5,
+            },
+        ),
     )
     units = tuple(
         UnitPlan(
             container=container_number(1000 + index),
             set_point=set_point,
             cargo=cargo,
-            interval_minutes={0: 30, 5: 15}.get(index % 10, 60),
-            **changes,  # type: ignore[arg-type]
+            **{"interval_minutes": {0: 30, 5: 15}.get(index % 10, 60), **changes},  # type: ignore[arg-type]
         )
         for index, (set_point, cargo, changes) in enumerate(rows)
     )

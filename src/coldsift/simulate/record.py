@@ -153,7 +153,8 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
     """One row a unit: what was planted and what the machine is.
 
     Columns: ``container``, ``cause``, ``severity``, ``also`` (a second cause, null without), ``onset`` (of
-    the first, UTC, null when healthy), ``probe`` and ``probe_drift`` [K or bar] where a probe is struck,
+    the first, UTC, null when healthy), ``repaired`` (when the first was mended, UTC, null when it never was),
+    ``probe`` and ``probe_drift`` [K or bar] where a probe is struck,
     ``hard_case``, ``regime_class``, ``set_point`` (booked) [°C], ``set_point_later`` and
     ``set_point_changed`` (UTC) for an ordered change, ``cargo``, ``size``, ``stow``, ``cooling``,
     ``has_economizer``, ``refrigerant``, ``leak`` [W/K], ``heat_capacity`` [J/K], ``time_constant`` (heat
@@ -179,6 +180,9 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
                 "severity": unit.severity,
                 "also": None if unit.also == HEALTHY else unit.also,
                 "onset": plan.start + timedelta(hours=unit.onset_hours) if faulty else None,
+                "repaired": None
+                if unit.repaired_hours is None
+                else plan.start + timedelta(hours=unit.repaired_hours),
                 "probe": names[probe] if struck else None,
                 "probe_drift": float(machines.drift[probe, index]) * unit.severity if drifts else None,
                 "hard_case": unit.hard_case,
@@ -211,6 +215,7 @@ def truth_of(plan: FleetPlan, machines: Machines, trace: Trace) -> pl.DataFrame:
         records,
         schema_overrides={
             "onset": TIME,
+            "repaired": TIME,
             "set_point_changed": TIME,
             "set_point_later": pl.Float64,
             "also": pl.String,

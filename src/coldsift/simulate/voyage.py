@@ -188,6 +188,7 @@ def sail(plan: FleetPlan, machines: Machines) -> Trace:
             [unit.cause for unit in plan.units],
             np.array([unit.severity for unit in plan.units]),
             np.array([unit.onset_hours for unit in plan.units]),
+            np.array([np.inf if unit.repaired_hours is None else unit.repaired_hours for unit in plan.units]),
         ),
         Strikes(
             [unit.also for unit in plan.units],
@@ -202,7 +203,7 @@ def sail(plan: FleetPlan, machines: Machines) -> Trace:
     alarms = np.zeros((len(logged), len(ALARMS), units), dtype=np.bool_)
     controlling = np.empty((total, units), dtype=np.float32)
     defrosting = np.empty((total, units), dtype=np.bool_)
-    ship = _Ship(machines, weather.air[0] + machines.outside_offset)
+    ship = Ship(machines, weather.air[0] + machines.outside_offset)
     for minute in range(total):
         effects = faults.at(minute / 60.0)
         around = _surroundings(plan, machines, weather, effects, minute)
@@ -250,7 +251,7 @@ def _liveliness(temperature: Array) -> Array:
     return np.exp2((np.minimum(temperature, 35.0) - 10.0) / 9.0) * alive
 
 
-class _Ship:
+class Ship:
     """Every unit's state, moved on a minute at a time.
 
     Parameters
@@ -301,7 +302,7 @@ class _Ship:
         powered = around.powered
         mains = around.frequency / _FREQUENCY
         readings = self._read(around, effects)
-        set_point = booked_set_point(machines, around.hour)
+        set_point = self.ordered(around.hour)
         set_point = set_point + np.round(machines.wrong_set_point * effects.set_point_shift, 1)
         orders = controller.minute(
             around.minute, set_point, readings, effects, powered, self._drawn, self._circuit.gas
@@ -350,6 +351,10 @@ class _Ship:
         self._warm_box(around, effects, blown, coil_heat, AIR_HEAT_PER_FLOW * (vent + seep))
         self._move_probes(blown)
         return self._electric(around, effects, set_point, readings, orders, blown, output)
+
+    def ordered(self, hour: float) -> Array:
+        """Set point as ordered, one value a unit. [°C]."""
+        return booked_set_point(self._machines, hour)
 
     def heat_account(self) -> HeatAccount:
         """Heat since the start, with the heat stored."""

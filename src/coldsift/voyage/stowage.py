@@ -30,3 +30,10 @@ def cell(written: object) -> str | None:
     if isinstance(written, str) and _CELL.fullmatch(written.strip()):
         return written.strip().zfill(7)
     return None
+
+
+def in_words(position: str | None) -> str:
+    """A place as people say it: ``bay 021, row 04, tier 82``; ``no place`` without one."""
+    if position is None:
+        return "no place"
+    return f"bay {position[:3]}, row {position[3:5]}, tier {position[5:]}"

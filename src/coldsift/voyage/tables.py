@@ -11,14 +11,18 @@ import polars as pl
 
 from coldsift.container_numbers import tidy
 from coldsift.intake import times
+from coldsift.intake.headings import split_heading
 from coldsift.schema import TIME
-from coldsift.voyage.headings import delimiter_of
+from coldsift.voyage.headings import MEASURED, delimiter_of
 
 MOST = 80
 """Characters of a cell that a message shows."""
 
 SHOWN_LINES = 3
 """Faulty lines named in one message."""
+
+EXCESS = "excess"
+"""Column that says how many cells a line has beyond the headings."""
 
 
 class TableError(ValueError):
@@ -33,15 +37,17 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
     path
         UTF-8, with or without a byte-order mark; comma, semicolon or tab.
     words
-        Column name, and the headings that mean it, lower case. Other headings are not read.
+        Column name, and the headings that mean it, lower case. Other headings are not read. Those of
+        :data:`coldsift.voyage.headings.MEASURED` may go on with a unit.
     needed
         Columns that must be there.
 
     Returns
     -------
     polars.DataFrame
-        ``line`` (from 1) and the columns of ``words`` as text, blanks stripped, empty as null; lines that
-        hold nothing are left out.
+        ``line`` (from 1), ``excess`` (cells beyond the headings) and the columns of
+        ``words`` as text, blanks stripped, empty as null; lines that hold nothing are left out. Where there
+        is a column ``temperature_unit``, the unit of the heading stands in it unless a cell says another.
 
     Raises
     ------
@@ -61,12 +67,30 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
         raise TableError(
             f"{path.name}, line {table.line_num}: {error}. Save it as a plain CSV file."
         ) from error
-    places = _places(path, rows[0][1] if rows else [], words, needed)
+    headings = rows[0][1] if rows else []
+    places = _places(path, headings, words, needed)
     read = [
-        (line, *(row[at].strip() or None if at is not None and at < len(row) else None for at in places))
+        (
+            line,
+            max(len(row) - len(headings), 0),
+            *(row[at].strip() or None if at is not None and at < len(row) else None for at in places),
+        )
         for line, row in rows[1:]
     ]
-    return pl.DataFrame(read, schema={"line": pl.Int64, **dict.fromkeys(words, pl.String)}, orient="row")
+    schema = {"line": pl.Int64, EXCESS: pl.Int64, **dict.fromkeys(words, pl.String)}
+    frame = pl.DataFrame(read, schema=schema, orient="row")
+    return _with_unit(frame, headings, dict(zip(words, places, strict=True)))
+
+
+def _with_unit(
+    frame: pl.DataFrame, headings: Sequence[str], places: Mapping[str, int | None]
+) -> pl.DataFrame:
+    """The table with the unit of its temperature heading in every line that says no other."""
+    if "temperature_unit" not in frame.columns:
+        return frame
+    at = next((places[column] for column in MEASURED if places.get(column) is not None), None)
+    unit = split_heading(headings[at])[1] if at is not None else None
+    return frame.with_columns(pl.col("temperature_unit").fill_null(pl.lit(unit, pl.String)))
 
 
 def _places(
@@ -74,9 +98,14 @@ def _places(
 ) -> list[int | None]:
     """Place of each column in a row of headings."""
     headings = [cell.strip().lower() for cell in row]
+    names = [split_heading(heading)[0].strip().lower() for heading in row]
     places: list[int | None] = []
     for column, meant in words.items():
-        found = [at for at, heading in enumerate(headings) if heading in meant]
+        found = [
+            at
+            for at, (heading, name) in enumerate(zip(headings, names, strict=True))
+            if heading in meant or (column in MEASURED and name in meant)
+        ]
         if len(found) > 1:
             again = headings[found[1]]
             raise TableError(f"{path.name} has the heading {again!r} twice or in two words. Take one out.")
@@ -124,6 +153,7 @@ def with_instants(
         When a reading is no time, or its date can be read in two ways.
     """
     texts = table[column]
+    owners = table["container"] if "container" in table.columns else texts
     try:
         parsed = times.parse(texts, None, date_order)
     except times.AmbiguousDateOrder:
@@ -131,7 +161,7 @@ def with_instants(
             f"{path.name}: the dates under {column} can be day first or month first, such as "
             f"{texts.drop_nulls()[0]!r}. Write them as 2026-01-31 10:00, or give --date-order."
         ) from None
-    placed = times.to_utc(parsed.naive, zone or "UTC", table["container"]).instant
+    placed = times.to_utc(parsed.naive, zone or "UTC", owners).instant
     known = parsed.instant.dt.replace_time_zone("UTC")
     instant = placed.zip_with(known.is_null(), known).cast(TIME)
     refuse(
@@ -152,11 +182,28 @@ def refuse(path: Path, faulty: pl.DataFrame, what: str, do: str) -> None:
     raise TableError(f"{path.name}, {lines}{more}: {what}. {do}")
 
 
+def with_next(table: pl.DataFrame, of: pl.Expr | None = None) -> pl.DataFrame:
+    """Each line with the next one of its container, or of what ``of`` says, in columns ``next_…``."""
+    key = pl.col("container") if of is None else of
+    return table.with_columns(pl.all().shift(-1).over(key).name.prefix("next_"))
+
+
+def refuse_pair(path: Path, pairs: pl.DataFrame, what: str, do: str) -> None:
+    """Raise when there are lines that do not go with the next one, with the first two as they stand."""
+    if pairs.is_empty():
+        return
+    row = pairs.row(0, named=True)
+    first = {name: value for name, value in row.items() if not name.startswith("next_")}
+    second = {name.removeprefix("next_"): value for name, value in row.items() if name.startswith("next_")}
+    more = f" ({pairs.height - 1} more pairs like this)" if pairs.height > 1 else ""
+    raise TableError(f"{path.name}, {as_it_stands(first)} and {as_it_stands(second)} {what}{more}. {do}")
+
+
 def as_it_stands(row: Mapping[str, object]) -> str:
     """A line for a message: ``line 4 (CSQU3054383, 2026-01-05 10:00, ...)``."""
     cells = [
         f"{value:%Y-%m-%d %H:%M} UTC" if hasattr(value, "strftime") else " ".join(str(value).split())[:MOST]
         for name, value in row.items()
-        if name != "line" and value is not None
+        if name not in ("line", EXCESS) and value is not None
     ]
     return f"line {row['line']} ({', '.join(cells)})"

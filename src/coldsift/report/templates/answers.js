@@ -3,7 +3,7 @@
 (() => {
   const table = window.coldsiftCheckTable;
   if (!table) return;
-  const { after, hypotheses, nextChecks, tellsBetween, yesTable } = window.coldsiftChecks;
+  const { after, before, hypotheses, nextChecks, tellsBetween, yesTable } = window.coldsiftChecks;
   const OTHER_CHECKS = 6;
   const { one, all, text } = window.coldsift;
   /* A sentence in the page's language with its {placeholders} filled. */
@@ -58,7 +58,8 @@
   function start(unit) {
     const part = one(".card", unit);
     const container = part.dataset.container;
-    const { chances: before, several } = JSON.parse(one(".unit-chances", part).textContent);
+    /* Papers and notes answered what is held: the chances have it in them already. */
+    const { chances: logged, several, held = [], confirm = null } = JSON.parse(one(".unit-chances", part).textContent);
     const yes = yesTable(table, several);
     const list = one(".hypotheses", part);
     const rows = new Map(all(".hypothesis", list).map((row) => [row.dataset.cause, row]));
@@ -152,9 +153,13 @@
 
     function show() {
       const seen = new Map(given.filter((each) => each[1] !== null).map(([id, yes]) => [placeOf.get(id), yes]));
-      const chances = after(before, yes, seen);
+      /* What somebody sees at the unit takes the place of what the papers said. */
+      const replaced = new Map(held.filter(([place]) => seen.has(place)));
+      const chances = after(replaced.size ? before(logged, yes, replaced) : logged, yes, seen);
       const [leading, second] = showChances(chances);
-      const open = nextChecks(table, chances, yes, given.map(([id]) => placeOf.get(id)));
+      const made = given.map(([id]) => placeOf.get(id));
+      const asked = [...held.map(([place]) => place), ...made];
+      const open = nextChecks(table, chances, yes, asked, made.includes(confirm) ? null : confirm);
       const best = one(".best", panel);
       best.hidden = open.length === 0;
       one(".nothing-more", panel).hidden = open.length > 0;

@@ -24,6 +24,16 @@ window.coldsiftChecks = (() => {
     return updated.map((chance) => chance / whole);
   }
 
+  /* Chances as they were before what was seen: takes after back. */
+  function before(chances, yes, answers) {
+    let earlier = [...chances];
+    for (const [place, seen] of [...answers].sort(([one], [other]) => one - other)) {
+      earlier = earlier.map((chance, leaf) => chance / (seen ? yes[place][leaf] : 1 - yes[place][leaf]));
+    }
+    const whole = sum(earlier);
+    return earlier.map((chance) => chance / whole);
+  }
+
   /* Expected information of every observation. [bit] */
   function information(chances, yes) {
     return yes.map((row) => Math.max(entropy(dot(row, chances)) - dot(row.map(entropy), chances), 0));
@@ -37,16 +47,17 @@ window.coldsiftChecks = (() => {
     return sure ? table.confirming[sure.cause] : [];
   }
 
-  /* Observations worth making, the best first; answered holds the places of those already made. */
-  function nextChecks(table, chances, yes, answered = []) {
+  /* Observations worth making, the best first; answered holds the places of those already made, and confirm
+     the place of one that goes before all others, answered or not. */
+  function nextChecks(table, chances, yes, answered = [], confirm = null) {
     const made = new Set(answered);
-    const first = confirming(table, chances);
+    const first = [...(confirm === null ? [] : [confirm]), ...confirming(table, chances)];
     const rank = (place) => (first.includes(place) ? first.indexOf(place) : first.length);
     return information(chances, yes)
       .map((bits, place) => ({
         observation: table.observations[place], place, bits, bitsPerMinute: bits / table.cost[place],
       }))
-      .filter(({ bits, place }) => bits >= table.least_bits && !made.has(place))
+      .filter(({ bits, place }) => place === confirm || (bits >= table.least_bits && !made.has(place)))
       .sort((one, other) => rank(one.place) - rank(other.place) || other.bitsPerMinute - one.bitsPerMinute);
   }
 
@@ -84,5 +95,5 @@ window.coldsiftChecks = (() => {
     return best.pair && best.pair.map(({ leaves }) => leaves);
   }
 
-  return { after, hypotheses, information, nextChecks, tellsBetween, yesTable };
+  return { after, before, hypotheses, information, nextChecks, tellsBetween, yesTable };
 })();

@@ -1,0 +1,75 @@
+"""What is to be done on board: the round, spares, repairs and what followed, changes since an earlier run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from coldsift.causes import load_catalogue
+from coldsift.changes import compare_runs, earlier_findings
+from coldsift.engine.analysis import Analysis
+from coldsift.engine.papers import Voyage
+from coldsift.engine.settings import Settings
+from coldsift.parts import weigh_parts
+from coldsift.repairs import judge_repairs
+from coldsift.rounds import plan_round
+from coldsift.schema import CHANGES, UNMATCHED
+from coldsift.voyage import unmatched
+
+
+@dataclass(frozen=True, slots=True)
+class Aboard:
+    """Tables of :mod:`coldsift.schema` on what is to be done, and what became of what was done."""
+
+    round: pl.DataFrame
+    parts: pl.DataFrame
+    parts_wanted: pl.DataFrame
+    repairs: pl.DataFrame
+    unmatched: pl.DataFrame
+    changes: pl.DataFrame
+
+
+def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
+    """Put together what is to be done on board.
+
+    Parameters
+    ----------
+    analysis, voyage
+        What the logs and the papers say.
+    settings
+        Hours for the round, and the earlier run.
+
+    Returns
+    -------
+    Aboard
+        Tables are empty where there is nothing to make them from.
+
+    Raises
+    ------
+    EarlierRunError
+        When the earlier run cannot be read.
+    """
+    findings = analysis.findings
+    then = earlier_findings(settings.since) if settings.since else None
+    spares = weigh_parts(
+        analysis.causes, findings, voyage.notes, voyage.spares, load_catalogue(settings.causes)
+    )
+    return Aboard(
+        round=plan_round(findings, analysis.checks, settings.round_hours),
+        parts=spares.parts,
+        parts_wanted=spares.wanted,
+        repairs=judge_repairs(
+            analysis.timeline,
+            analysis.defrosts,
+            voyage.notes,
+            analysis.peer_groups,
+            analysis.peer_members,
+            settings.refrigerants,
+            settings.refrigerant,
+        ),
+        unmatched=UNMATCHED.empty()
+        if voyage.plan.is_empty()
+        else unmatched(voyage.plan, findings["container"]),
+        changes=CHANGES.empty() if then is None else compare_runs(findings, then),
+    )
