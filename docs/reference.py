@@ -26,6 +26,8 @@ from coldsift.causes import Catalogue, Cause, load_catalogue
 from coldsift.cli.app import app
 from coldsift.features import FEATURES, RECENT_HOURS, View
 from coldsift.intake.layouts import load_layouts
+from coldsift.pre_trip import MEASURES, PHASE_WORDS, load_pass_bands
+from coldsift.pre_trip.views import band_words
 from coldsift.protocols import load_protocols
 from coldsift.report import words
 from coldsift.report.glossary import load_glossary
@@ -56,6 +58,7 @@ STAGES = (
     "ranking",
     "report",
     "dossier",
+    "pre_trip",
     "refrigerant",
     "simulate",
 )
@@ -342,6 +345,36 @@ def protocols() -> str:
     return _page("# Cold treatments", *told, "## A protocol of your own", keys.partition("\n")[2].strip())
 
 
+def pass_bands() -> str:
+    """Every pass band of the pre-trip inspection with its source, and what can be measured."""
+    items = load_pass_bands()
+    bands = (
+        (
+            _cell(item.words),
+            PHASE_WORDS[item.phase],
+            _cell(band_words(item)),
+            _cell(item.why),
+            _cell(item.source),
+        )
+        for item in items
+    )
+    own = (
+        (_code(item.id), _code(item.phase), _code(item.measure), item.unit, _cell(item.look_first))
+        for item in items
+    )
+    measures = ((_code(measure.name), measure.unit, _cell(measure.formula)) for measure in MEASURES.values())
+    return _page(
+        WIDE,
+        "# Pass bands of the pre-trip inspection",
+        _table(("item", "part of the inspection", "band", "why", "source"), bands),
+        "## For a bands file of your own",
+        _table(("id", "phase", "measure", "unit", "look at first"), own),
+        "## What can be measured",
+        "In any phase; the features of a voyage are taken as if the phase were a unit's hold.",
+        _table(("measure", "unit", "what is computed"), measures),
+    )
+
+
 def layouts() -> str:
     """How a layout is written, and which ones there are."""
     keys = (ROOT / "parsers/README.md").read_text(encoding="utf-8").strip()
@@ -413,6 +446,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "reference/causes.md": causes,
     "reference/commodities.md": commodities,
     "reference/protocols.md": protocols,
+    "reference/pass_bands.md": pass_bands,
     "reference/layouts.md": layouts,
     "reference/python.md": python,
     "reference/stages.md": stages,

@@ -16,7 +16,8 @@ from pathlib import Path
 import polars as pl
 
 from benchmarks.kept import kept
-from coldsift.engine.screening import Settings, analyse
+from coldsift.engine.analysis import analyse
+from coldsift.engine.settings import Settings
 from coldsift.repairs import judge_repairs
 from coldsift.schema import NOTES, REPAIR_VERDICTS
 from coldsift.simulate import CAUSES, FleetPlan, plan_fleet

@@ -9,6 +9,7 @@ from stdnum import iso6346
 
 from benchmarks.kept import kept
 from coldsift.engine import Screening, Settings
+from coldsift.engine.aboard import aboard_of
 from coldsift.engine.analysis import analyse
 from coldsift.engine.papers import Voyage
 from coldsift.engine.passage import passage_of

@@ -362,6 +362,8 @@ def reconstruction(days: float = 20, minutes: int = 15) -> Reconstruction:
                 }
             ],
         ),
+        set_points=schema.SET_POINTS.empty(),
+        repairs=schema.REPAIRS.empty(),
         set_aside=schema.SET_ASIDE.conform(
             pl.DataFrame(
                 [

@@ -56,6 +56,7 @@ def found(
     *logs: pl.DataFrame,
     holders: pl.DataFrame | None = None,
     causes: tuple[CauseNote, ...] = (),
+    set_points: pl.DataFrame | None = None,
 ) -> Findings:
     whole = timeline(*logs)
     own = whole.filter(pl.col("container") == CONTAINER)
@@ -72,6 +73,7 @@ def found(
         cargo_temperatures=schema.CARGO_TEMPERATURES.empty(),
         peers=peers_then(whole, CONTAINER, own["time"][0], own["time"][-1]),
         custody=holders,
+        set_points=schema.SET_POINTS.empty() if set_points is None else set_points,
         causes=causes,
         sensitivity=sensitivity(own, main, 1.0) if main else (),
         treatment=None,
@@ -230,6 +232,8 @@ def events_of(own: pl.DataFrame, **changes: pl.DataFrame):
         changes.get("voyage_events", find_voyage_events(regime_intervals(own))),
         changes.get("custody", schema.CUSTODY.empty()),
         changes.get("notes", schema.NOTES.empty()),
+        changes.get("set_points", schema.SET_POINTS.empty()),
+        changes.get("repairs", schema.REPAIRS.empty()),
     )
 
 
@@ -330,3 +334,58 @@ def test_a_single_reading_is_not_called_within_its_band() -> None:
     parts = said(unit(WARM[:1], HOURS[:1]))
     assert parts[0].startswith("Nothing can be said: there is a single reading")
     assert parts[2].startswith("Cannot be said.")
+
+
+def other_order(kind: str, hour: float, until: float | None) -> pl.DataFrame:
+    """A booking at 1 °C while the unit was set to 3 °C."""
+    ends = None if until is None else START + timedelta(hours=until)
+    row = {
+        "container": CONTAINER,
+        "kind": kind,
+        "source": "booking",
+        "booked": 1.0,
+        "logged": 3.0,
+        "start": START + timedelta(hours=hour),
+        "end": ends,
+        "hours": 20.0,
+        "words": "Set to 3.0 °C, but the booking orders 1.0 °C",
+    }
+    return schema.SET_POINTS.conform(
+        pl.DataFrame([row], schema_overrides={"end": schema.TIME, "start": schema.TIME})
+    )
+
+
+def test_a_set_point_that_nobody_ordered_is_told_even_where_the_air_kept_to_it() -> None:
+    calm = np.full(len(HOURS), 3.0)
+    first = said(unit(calm, HOURS), set_points=other_order("differs", 0, None))[0]
+    assert "no excursion" in first
+    assert "Set to 3.0 °C, but the booking orders 1.0 °C." in first
+    assert "booking" not in said(unit(calm, HOURS), set_points=other_order("agrees", 0, None))[0]
+
+
+def test_a_set_point_that_nobody_ordered_comes_before_the_causes_of_an_excursion() -> None:
+    why = said(unit(WARM, HOURS), set_points=other_order("corrected_late", 0, 20))[2]
+    assert why.startswith("Set to 3.0 °C, but the booking orders 1.0 °C.")
+
+
+def test_orders_and_what_followed_a_repair_stand_in_the_timeline() -> None:
+    done = schema.REPAIRS.conform(
+        pl.DataFrame(
+            [
+                {
+                    **dict.fromkeys(column.name for column in schema.REPAIRS.columns),
+                    "container": CONTAINER,
+                    "time": START + timedelta(hours=30),
+                    "action": "fan replaced",
+                    "verdict": "recovered",
+                    "words": "Back within its peers' range: recovered.",
+                    "line": 2,
+                }
+            ],
+            schema_overrides={column.name: column.dtype for column in schema.REPAIRS.columns},
+        )
+    )
+    told = events_of(timeline(unit(WARM, HOURS)), set_points=other_order("differs", 2, None), repairs=done)
+    kinds = {event.kind: event for event in told}
+    assert kinds["order"].source == "log and bookings file"
+    assert kinds["after repair"].what == "Back within its peers' range: recovered."

@@ -37,7 +37,7 @@ UNPLUGGED = "ZZRU4472500"
 SOUND = "QXAU4313976"
 TREATED, WITHOUT_PROBES = "XQTU4631019", "XQFU4631020"
 
-FILES = VoyageFiles(facts=SAMPLE / "facts.toml", events=SAMPLE / "custody.csv")
+FILES = VoyageFiles(facts=SAMPLE / "facts.toml", events=SAMPLE / "custody.csv", notes=SAMPLE / "notes.csv")
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +50,7 @@ def written(screening: Screening, tmp_path_factory: pytest.TempPathFactory) -> P
     out = tmp_path_factory.mktemp("dossier") / FAILED
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(writing, "PAPERS", {})
-        write_dossier(screening, Request(FAILED, notes=SAMPLE / "notes.csv"), out)
+        write_dossier(screening, Request(FAILED), out)
     return out
 
 
@@ -270,7 +270,7 @@ def test_what_is_no_bundle_is_refused(tmp_path: Path) -> None:
 def test_the_same_sources_give_the_same_bytes(written: Path, screening: Screening, tmp_path: Path) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(writing, "PAPERS", {})
-        write_dossier(screening, Request(FAILED, notes=SAMPLE / "notes.csv"), tmp_path / "again")
+        write_dossier(screening, Request(FAILED), tmp_path / "again")
     for path in sorted(written.rglob("*")):
         if path.is_file():
             assert path.read_bytes() == (tmp_path / "again" / path.relative_to(written)).read_bytes(), path

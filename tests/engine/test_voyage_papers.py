@@ -56,14 +56,11 @@ def test_notes_that_cannot_be_used_are_refused_before_the_logs_are_read(tmp_path
         screened(notes=notes)
 
 
-def test_a_dossier_tells_the_notes_of_its_screening_or_its_own(tmp_path: Path) -> None:
+def test_a_dossier_tells_the_notes_of_its_screening(tmp_path: Path) -> None:
     line = "container,time,action\n" + NUMBER + ",2031-01-08 10:00,{}\n"
     found = screened(notes=written(tmp_path, "notes.csv", line.format("fan replaced")))
     assert reconstruct(found, Request(NUMBER)).notes["action"].to_list() == ["fan replaced"]
-    own = written(tmp_path, "own.csv", line.format("coil cleaned"))
-    told = reconstruct(found, Request(NUMBER, notes=own))
-    assert told.notes["action"].to_list() == ["coil cleaned"]
-    assert [file.name for file in told.files] == ["own.csv"]
+    assert [file.name for file in reconstruct(found, Request(NUMBER)).files] == ["notes.csv"]
 
 
 def test_a_finding_says_where_the_container_stands(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from stdnum import iso6346
 from tests.report.ship import changes, inspection, notes, parts, parts_wanted, plan, repairs, set_points
 
 from coldsift.engine import Screening, Settings
+from coldsift.engine.aboard import aboard_of
 from coldsift.engine.analysis import analyse
 from coldsift.engine.papers import Voyage
 from coldsift.engine.passage import passage_of
@@ -74,7 +75,7 @@ def _repeated(few: Material) -> Material:
 
 
 def _with_papers(many: Material) -> Material:
-    """Every unit has a place on the plan, every second a stop of the round, every fourth work and a change."""
+    """Every unit has a place, every second a stop of the round, every fourth work and a change."""
     names = many.findings["container"].to_list()
     noted = notes(names, UNITS // 4)
     wanting = [names[place : place + 3] for place in range(0, UNITS // 4, 3)]

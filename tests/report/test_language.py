@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
+import polars as pl
 import pytest
 from jinja2 import Environment
 from markupsafe import Markup
@@ -19,7 +20,9 @@ from tests.report.fleet import HOSTILE, report_arguments
 
 from coldsift import schema, screen
 from coldsift.cargo import load_goods
-from coldsift.engine import Screening
+from coldsift.changes import compare_runs
+from coldsift.engine import Screening, Settings
+from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.write import material
 from coldsift.report import Material, UnknownLanguage, available, build_report, load_language, texts, words
 from coldsift.report.attributes import READ_BY_PEOPLE, MachineAttributes
@@ -309,7 +312,7 @@ def _said(node: ast.expr) -> str:
 
 
 def _messages() -> Iterator[tuple[str, str]]:
-    for file in (*sorted((texts.SOURCE / "intake").glob("*.py")), texts.SOURCE / "engine/screening.py"):
+    for file in (*sorted((texts.SOURCE / "intake").glob("*.py")), texts.SOURCE / "engine/papers.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call):
                 continue
@@ -342,19 +345,106 @@ def test_messages_with_words_of_other_stages_are_translated() -> None:
         assert SPANISH.untranslated(text) == ()
 
 
+# ------------------------------------------------------------ remarks on papers
+
+REMARKS = {
+    "bayplan.py": ("Segment 7 (7): {}.", "{}."),
+    "plan_table.py": ("{} (7).",),
+    "epcis.py": ("Event 7: {}.",),
+    "plan.py": ("Segment 7: {}.", "{}."),
+}
+"""How the remarks of each reader go on, by its file under ``voyage``."""
+
+WITH_PLACES = ("stand in one place", "is there 7")
+"""In remarks that name places; a test of their own has them in full."""
+
+
+def _remarks() -> Iterator[tuple[str, str]]:
+    """What the readers of plans and events remark, and what to do about it."""
+    for name, forms in REMARKS.items():
+        for node in ast.walk(ast.parse((texts.SOURCE / "voyage" / name).read_text(encoding="utf-8"))):
+            said: dict[str, list[ast.expr]] = {}
+            if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+                said = {node.targets[0].id: [node.value]}
+            elif (
+                isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "add" and len(node.args) > 3
+            ):
+                said = {"what": [node.args[2]], "do": [node.args[3]]}
+            for text in map(_said, filter(lambda each: isinstance(each, SIMPLE), said.get("what", ()))):
+                yield from ((f"{name}:{node.lineno}: {form}", form.format(text)) for form in forms)
+            for text in map(_said, filter(lambda each: isinstance(each, SIMPLE), said.get("do", ()))):
+                yield f"{name}:{node.lineno}", text
+
+
+def test_every_remark_on_a_plan_or_on_events_is_translated() -> None:
+    told = {place: text for place, text in _remarks() if not any(each in text for each in WITH_PLACES)}
+    left = {place: SPANISH.untranslated(text) for place, text in told.items()}
+    # A remark is translated in one of the forms that its reader has.
+    by_line: dict[str, list[tuple[str, ...]]] = {}
+    for place, what in left.items():
+        by_line.setdefault(place.partition(": ")[0], []).append(what)
+    assert len(by_line) > 30
+    assert {place: what for place, what in by_line.items() if all(what)} == {}
+
+
+@pytest.mark.parametrize("form", ["Segment 7: {}.", "{}."])
+def test_remarks_that_name_places_are_translated(form: str) -> None:
+    here, there = "bay 010, row 04, tier 82", "bay 014, row 02, tier 06"
+    for what in (
+        f"QXAU0000016 is there in {here} and in {there}, segments 12 and 40; the first is used",
+        f"QXAU0000016 is there in no place and in {there}, lines 12 and 40; the first is used",
+        f"QXAU0000016 is there in {here} and in no place, lines 12 and 40; the first is used",
+        f"QXAU0000016 is there twice in {here}, lines 12 and 40; the first is used",
+        "QXAU0000016 is there twice in no place, lines 12 and 40; the first is used",
+        f"QXAU0000016 and QXAU0000021 stand in one place, {here}, segments 3 and 9; QXAU0000016 keeps it, "
+        "QXAU0000021 is used without a place",
+        f"QXAU0000016 and QXAU0000021 stand in one place, {here} and {there}, lines 3 and 9; QXAU0000016 "
+        "keeps it, QXAU0000021 is used without a place",
+        "QXAU0000017: check digit 7 is wrong, 6 would be right",
+    ):
+        assert SPANISH.untranslated(form.format(what)) == ()
+
+
 # ------------------------------------------------------------ a whole report
+
+
+PAPERS = {
+    "facts": "facts.toml",
+    "plan": "plan.edi",
+    "bookings": "bookings.csv",
+    "events": "custody.csv",
+    "notes": "notes.csv",
+    "spares": "spares.csv",
+}
+
+
+FILE_NAMES = set(PAPERS.values())
 
 
 @pytest.fixture(scope="module")
 def screened() -> Screening:
-    """A few of the sample logs, in several layouts."""
+    """A few of the sample logs, in several layouts, with all papers of their voyage."""
     names = ("QXAU4313976.csv", "QXAU4393225_a.csv", "XQTU4234768.csv", "ZZBU4393246.txt", "ZZRU4314001.xlsx")
     more = ("QXKU4393230.zip", "tag_value_gzip.csv.gz", "custody.csv")
-    return screen([SAMPLE / name for name in (*names, *more)])
+    papers = {kind: SAMPLE / name for kind, name in PAPERS.items()}
+    settings = Settings(voyage=VoyageFiles(**papers), round_hours=2.0)
+    return screen([SAMPLE / name for name in (*names, *more)], settings)
 
 
 def _left(texts_told: Iterator[str | None]) -> set[str]:
     return {part for text in texts_told if text for part in SPANISH.untranslated(text)}
+
+
+def _changed(findings: pl.DataFrame) -> pl.DataFrame:
+    """Each unit against the group and the cause of another one; one is new and one is gone."""
+    before = findings.select(
+        "container",
+        "rank",
+        "hours_to_limit",
+        *(pl.col(name).reverse() for name in ("group", "cause_1", "chance_1")),
+    )
+    alone = pl.when(pl.col("rank") == 1).then(pl.lit("QXAU0000016")).otherwise("container")
+    return compare_runs(findings, before.with_columns(container=alone))
 
 
 def test_no_english_is_left_in_what_the_stages_say(screened: Screening) -> None:
@@ -367,6 +457,12 @@ def test_no_english_is_left_in_what_the_stages_say(screened: Screening) -> None:
         (screened.features, ["reason"]),
         (cargo, ["cargo", "known_from", "limit_from"]),
         (screened.set_aside, ["reason"]),
+        (screened.analysis.set_points, ["words"]),
+        (screened.aboard.round, ["check", "reach"]),
+        (screened.aboard.repairs, ["words"]),
+        (screened.aboard.unmatched, ["words"]),
+        (screened.aboard.parts_wanted, ["part"]),
+        (_changed(screened.findings), ["words"]),
     ):
         for column in columns:
             told = frame[column].drop_nulls().unique().sort()
@@ -378,7 +474,8 @@ def test_no_english_is_left_in_what_the_stages_say(screened: Screening) -> None:
         _left(word for source in screened.sources for word in (source.time_zone, source.pressure_reading))
         == set()
     )
-    assert _left(word for entry in screened.settings.in_words().items() for word in entry) == set()
+    assert _left(word for entry in screened.settings.in_words().items() for word in entry) == FILE_NAMES
+    assert screened.aboard.repairs["words"].n_unique() > 2
 
 
 def test_no_english_is_left_on_the_pages(screened: Screening, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -394,7 +491,7 @@ def test_no_english_is_left_on_the_pages(screened: Screening, monkeypatch: pytes
     for one_file in (False, True):
         pages = dict(build_report(material(screened, "Voyage"), one_file=one_file, language="es"))
         assert '<html lang="es">' in pages["index.html"]
-    assert left == set()
+    assert left == FILE_NAMES
 
 
 class _Build(HTMLParser):

@@ -188,6 +188,16 @@ def test_the_round_tells_every_stop_in_order_with_its_minutes() -> None:
     assert (own.hours, own.within, own.within_time) == ("10\u00a0min", 1, "10\u00a0min")
 
 
+def test_without_places_a_round_is_shown_only_where_hours_were_given_for_it() -> None:
+    nowhere = {
+        "findings": findings(NAMES),
+        "plan": schema.PLAN.empty(),
+        "unmatched": schema.UNMATCHED.empty(),
+    }
+    assert _view(**nowhere, round_hours=4.0).inspection is not None
+    assert _view(**nowhere, round_hours=None).inspection is None
+
+
 def test_a_line_shows_where_the_hours_given_run_out(written: dict[str, str]) -> None:
     page = written[INDEX].replace("\u00a0", " ")
     line = page.index("After this the 10 min given are used up; left for the next round:")
@@ -308,6 +318,7 @@ def test_without_a_spares_list_nothing_is_said_of_what_is_on_board() -> None:
         assert WANTED in bring
         assert "listed" not in bring
         assert "on board" not in bring
+        assert "Repairs and what they need" not in text
 
 
 def test_changes_come_worst_first_and_what_stayed_is_only_counted() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from coldsift.causes import HEALTHY
+from coldsift.dossier.events import OTHER_SET_POINT
 from coldsift.dossier.model import Answer, CauseNote, Sensitivity, TreatmentNote
 from coldsift.dossier.untold import TELLING, not_logged
 from coldsift.regimes.timeline import GAP_FACTOR
@@ -55,6 +56,7 @@ class Findings:
     cargo_temperatures: pl.DataFrame
     peers: pl.DataFrame
     custody: pl.DataFrame
+    set_points: pl.DataFrame
     causes: tuple[CauseNote, ...]
     sensitivity: tuple[Sensitivity, ...]
     treatment: TreatmentNote | None
@@ -110,6 +112,7 @@ Pair = tuple[str, str]
 
 def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     air = found.timeline["controlling_air"].drop_nulls()
+    order = _another_order(found.set_points)
     silent = len(air) < 2 or found.timeline["band_high"].count() == 0
     if air.is_empty():
         first = ("Nothing can be said: no supply or return air was logged in this window.", "")
@@ -123,7 +126,8 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     else:
         first = (
             "The log shows no excursion in this window: the controlling air stayed within its band, or was "
-            "outside it for no longer than the grace time.",
+            "outside it for no longer than the grace time."
+            + (f" But the band lies about the set point: {order}" if order else ""),
             _gap_words(found.gaps, "That does not hold for the gaps"),
         )
     low, high = (number(value, 1, "°C") for value in (air.min(), air.max()))  # type: ignore[arg-type]
@@ -311,8 +315,19 @@ def _sensitive(sensitivity: Sequence[Sensitivity]) -> str:
 
 
 def _why(found: Findings, main: Mapping[str, Any]) -> Pair:
-    told = (_supply(found.timeline, main), _leading(found.causes), _blind(found))
+    told = (
+        _another_order(found.set_points),
+        _supply(found.timeline, main),
+        _leading(found.causes),
+        _blind(found),
+    )
     return " ".join(filter(None, told)) or "The log shows no cause.", _ship_or_box(found, main)
+
+
+def _another_order(set_points: pl.DataFrame) -> str:
+    """That the unit was not set to what was ordered: its band then lay where nobody had ordered it."""
+    told = set_points.filter(pl.col("kind").is_in(OTHER_SET_POINT))["words"]
+    return " ".join(f"{words}." for words in told)
 
 
 def _blind(found: Findings) -> str:

@@ -8,12 +8,16 @@ import polars as pl
 
 from coldsift.dossier.model import Event
 from coldsift.report.words import moment, number, plain
+from coldsift.set_points import NOW_WRONG
 
 ALARM_PAUSE_HOURS = 3.0
 """An alarm that comes back sooner than this had not gone. [h]"""
 
 MOST_STRETCHES = 5
 """An alarm that came and went more often than this is told in one line."""
+
+OTHER_SET_POINT = (*NOW_WRONG, "corrected_late")
+"""Kinds of set-point stretches that say that it was not the one ordered."""
 
 _LOG, _RECKONED = "log", "reckoned from the log"
 
@@ -26,6 +30,8 @@ def timeline_events(
     voyage_events: pl.DataFrame,
     custody: pl.DataFrame,
     notes: pl.DataFrame,
+    set_points: pl.DataFrame,
+    repairs: pl.DataFrame,
 ) -> tuple[Event, ...]:
     """Put what happened in order.
 
@@ -33,7 +39,7 @@ def timeline_events(
     ----------
     timeline
         One unit's readings (:func:`coldsift.regimes.build_timeline`).
-    excursions, defrosts, gaps, voyage_events, custody, notes
+    excursions, defrosts, gaps, voyage_events, custody, notes, set_points, repairs
         Tables of :mod:`coldsift.schema`, the unit's rows.
 
     Returns
@@ -52,6 +58,8 @@ def timeline_events(
         *_ship(voyage_events, timeline),
         *_custody(custody),
         *_notes(notes),
+        *_orders(set_points),
+        *_repairs(repairs),
     ]
     return tuple(sorted(found, key=lambda event: (event.time, event.kind, event.what)))
 
@@ -219,3 +227,17 @@ def _notes(notes: pl.DataFrame) -> Iterator[Event]:
         said = (("seen", "observation"), ("done", "action"), ("part", "part"))
         told = "; ".join(f"{words}: {row[column]}" for words, column in said if row[column])
         yield Event(row["time"], None, "note", told, f"notes file, line {row['line']}")
+
+
+def _orders(set_points: pl.DataFrame) -> Iterator[Event]:
+    """Stretches in which the set point was not the one ordered."""
+    sources = {"booking": "log and bookings file", "plan": "log and stowage plan"}
+    for row in (
+        set_points.drop_nulls("start").filter(pl.col("kind").is_in(OTHER_SET_POINT)).iter_rows(named=True)
+    ):
+        yield Event(row["start"], row["end"], "order", row["words"], sources[row["source"]])
+
+
+def _repairs(repairs: pl.DataFrame) -> Iterator[Event]:
+    for row in repairs.iter_rows(named=True):
+        yield Event(row["time"], None, "after repair", row["words"], _RECKONED)

@@ -135,7 +135,7 @@ class Reconstruction:
     timeline
         The unit's readings in the window (:func:`coldsift.regimes.build_timeline`).
     excursions, excursion_parts, defrost_rises, gaps, defrosts, cargo, cargo_temperatures, peers, custody, \
-notes, set_aside
+notes, set_points, repairs, set_aside
         Tables of the schema, the unit's rows in the window; ``peers`` is ``peers_then``.
     cargo_notes
         What the reckoning of the cargo assumes and how a second model sees it, one sentence each.
@@ -184,6 +184,8 @@ notes, set_aside
     peers: pl.DataFrame
     custody: pl.DataFrame
     notes: pl.DataFrame
+    set_points: pl.DataFrame
+    repairs: pl.DataFrame
     set_aside: pl.DataFrame
     main_excursion: datetime | None
     sensitivity: tuple[Sensitivity, ...]

@@ -52,9 +52,8 @@ def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
     """
     findings = analysis.findings
     then = earlier_findings(settings.since) if settings.since else None
-    spares = weigh_parts(
-        analysis.causes, findings, voyage.notes, voyage.spares, load_catalogue(settings.causes)
-    )
+    catalogue = load_catalogue(settings.causes)
+    spares = weigh_parts(analysis.causes, findings, voyage.notes, voyage.spares, catalogue)
     return Aboard(
         round=plan_round(findings, analysis.checks, settings.round_hours),
         parts=spares.parts,
@@ -71,5 +70,5 @@ def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
         unmatched=UNMATCHED.empty()
         if voyage.plan.is_empty()
         else unmatched(voyage.plan, findings["container"]),
-        changes=CHANGES.empty() if then is None else compare_runs(findings, then),
+        changes=CHANGES.empty() if then is None else compare_runs(findings, then, catalogue),
     )

@@ -117,7 +117,7 @@ def _write_bundle(folder: Path, screening: Screening, request: Request, found: R
     tables = dict(_tables(found))
     for name, frame in tables.items():
         write_table(frame, folder / f"{name}.parquet")
-    inputs = input_files(screening.settings, request)
+    inputs = input_files(screening.settings)
     if inputs:
         (folder / INPUTS).mkdir()
     for key, path in inputs.items():

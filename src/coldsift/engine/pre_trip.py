@@ -10,15 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import coldsift
+from coldsift.engine.analysis import Progress
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.screening import (
-    Progress,
-    Settings,
-    Status,
-    all_messages,
-    is_invented,
-    with_stated_refrigerants,
-)
+from coldsift.engine.screening import Status, all_messages, is_invented, with_stated_refrigerants
+from coldsift.engine.settings import Settings
 from coldsift.engine.spreadsheets import table_csv
 from coldsift.intake import Message, SourceRecord, read_logs
 from coldsift.pre_trip import Inspection, inspect_log, load_pass_bands

@@ -122,6 +122,10 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     parts = own(passage.excursion_parts).filter(pl.col("excursion").is_in(excursions["start"].implode()))
     custody = within(screening.voyage.custody)
     notes = within(screening.voyage.notes, "time", "time")
+    set_points = own(analysis.set_points).filter(
+        (pl.col("start") <= end).fill_null(True), (pl.col("end") >= start).fill_null(True)
+    )
+    repairs = within(screening.aboard.repairs, "time", "time")
     gaps, defrosts = within(passage.gaps), within(analysis.defrosts)
     cargoes = tuple(cargo for cargo in passage.cargoes if cargo.container == container)
     cargo_temperature = cargo_temperatures(whole, cargoes).filter(pl.col("time").is_between(start, end))
@@ -141,6 +145,7 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         cargo_temperatures=cargo_temperature,
         peers=peers,
         custody=custody,
+        set_points=set_points,
         causes=causes,
         sensitivity=shifted,
         treatment=treatment,
@@ -164,12 +169,24 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         peers=peers,
         custody=custody,
         notes=notes,
+        set_points=set_points,
+        repairs=repairs,
         set_aside=_set_aside(screening, container, sources),
         main_excursion=main["start"] if main else None,
         sensitivity=shifted,
         causes=causes,
         treatment=treatment,
-        events=timeline_events(timeline, excursions, defrosts, gaps, analysis.voyage_events, custody, notes),
+        events=timeline_events(
+            timeline,
+            excursions,
+            defrosts,
+            gaps,
+            analysis.voyage_events,
+            custody,
+            notes,
+            set_points,
+            repairs,
+        ),
         cannot_tell=untold,
         cautions=CAUTIONS,
         sources=sources,

@@ -21,6 +21,9 @@ SETTLED = ("chilled_hold", "frozen_hold", "warm_hold")
 LEAST_WAY = 8.0
 """A shorter way of the air shows no rate. [K]"""
 
+FEWEST_IN_DEFROST = 4
+"""In fewer readings the coil's highest temperature is missed by too much."""
+
 MOST_NEEDED = 4
 """A step of a test is short: no feature asks for more readings than this."""
 
@@ -313,6 +316,8 @@ def _of_voyage(cut: pl.DataFrame, chosen: pl.DataFrame, defrosts: pl.DataFrame) 
         .with_columns(container=pl.concat_str("container", pl.lit(f"{apart}defrost")))
         .sort("container", "start")
     )
+    coarse = cut.filter(pl.col("phase") == "defrost").group_by("container").agg(seen=pl.len())
+    missed = (pl.col("measure") == "defrost_termination") & (pl.col("seen") < FEWEST_IN_DEFROST)
     own = [name for name in MEASURES if name not in {measure.name for measure in OWN_MEASURES}]
     least = {name: MEASURES[name].minimum for name in own}
     named = pl.col("container").str.split_exact(apart, 1)
@@ -336,6 +341,20 @@ def _of_voyage(cut: pl.DataFrame, chosen: pl.DataFrame, defrosts: pl.DataFrame) 
             .then(pl.lit("the readings of this phase do not give it"))
             .otherwise(reason)
         )
+        .join(coarse, on="container", how="left", maintain_order="left")
+        .with_columns(
+            value=pl.when(~missed.fill_null(False)).then("value"),
+            reason=pl.when(missed.fill_null(False))
+            .then(
+                pl.format(
+                    "the log is too coarse: {} readings in the defrost, at least {} are needed",
+                    "seen",
+                    pl.lit(FEWEST_IN_DEFROST),
+                )
+            )
+            .otherwise("reason"),
+        )
+        .drop("seen")
     )
 
 

@@ -147,7 +147,7 @@ def build_page_view(inspection: Inspection, title: str) -> PageView:
         columns=columns,
         boxes=boxes,
         bands=tuple(
-            BandView(item.words, PHASE_WORDS[item.phase], _all_edges(item), item.why, item.source)
+            BandView(item.words, PHASE_WORDS[item.phase], band_words(item), item.why, item.source)
             for item in inspection.bands
         ),
     )
@@ -185,6 +185,8 @@ def _lead(boxes: Sequence[BoxView]) -> str:
     else:
         have = "has" if outside == 1 else "have"
         first = f"{outside} of {_boxes(len(boxes))} {have} something outside a pass band"
+    if not watch:
+        return f"{first}."
     return f"{first}; {watch} {'has' if watch == 1 else 'have'} only something to watch."
 
 
@@ -367,8 +369,14 @@ def _short(value: float | None) -> str:
     return text.replace("-", "−")
 
 
-def _all_edges(item: Item) -> str:
-    """The band, for every value that its edges are given for."""
+def band_words(item: Item) -> str:
+    """The band, for every value that its edges are given for.
+
+    Parameters
+    ----------
+    item
+        Of :func:`coldsift.pre_trip.load_pass_bands`.
+    """
     count = max(len(item.low), len(item.high))
     told = [
         _edges(

@@ -7,6 +7,7 @@ one printed page; each says how much of it the report has besides.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 import polars as pl
@@ -21,8 +22,16 @@ T = TypeVar("T")
 
 OPEN = ("go_now", "this_round")
 
-LEAST_OPEN, LEAST_DONE, LEAST_CHANGED = 11, 5, 6
-"""Lines that each list may have whatever the others need; what one does not need goes to the others."""
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Of a list on the sheet: entries that it has whatever the others need, and lines that each takes."""
+
+    least: int
+    lines: int
+
+
+OPENED, DONE, CHANGED = Room(8, 3), Room(5, 2), Room(5, 1)
 
 MOST_STOPS, MOST_LACKING = 8, 6
 """Named one behind the other."""
@@ -43,7 +52,7 @@ def handover(material: Material, rows: Sequence[Row], ship: ShipView) -> Handove
     opened = [row for row in rows if row.group.key in OPEN]
     done = work(note_views(material), {row.container: row for row in rows})
     stops = ship.inspection.stops if ship.inspection else ()
-    most = _shared((len(opened), len(done), len(ship.changes)), (LEAST_OPEN, LEAST_DONE, LEAST_CHANGED))
+    most = _shared((len(opened), OPENED), (len(done), DONE), (len(ship.changes), CHANGED))
     return Handover(
         until=words.moment(material.timeline.select(pl.col("time").max()).item()),
         open=_listed(opened, most[0]),
@@ -54,14 +63,14 @@ def handover(material: Material, rows: Sequence[Row], ship: ShipView) -> Handove
     )
 
 
-def _shared(wanted: Sequence[int], least: Sequence[int]) -> list[int]:
-    """How many lines each list gets: what one does not need goes to the others, the first one first."""
-    given = [min(each, most) for each, most in zip(wanted, least, strict=True)]
-    spare = sum(least) - sum(given)
-    for place, each in enumerate(wanted):
-        more = min(each - given[place], spare)
+def _shared(*wanted: tuple[int, Room]) -> list[int]:
+    """How many entries each list gets: lines that one does not need go to the others, the first one first."""
+    given = [min(entries, room.least) for entries, room in wanted]
+    spare = sum((room.least - own) * room.lines for own, (_, room) in zip(given, wanted, strict=True))
+    for place, (entries, room) in enumerate(wanted):
+        more = min(entries - given[place], spare // room.lines)
         given[place] += more
-        spare -= more
+        spare -= more * room.lines
     return given
 
 

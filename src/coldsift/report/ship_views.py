@@ -83,12 +83,12 @@ def ship_view(material: Material, rows: Sequence[Row]) -> ShipView:
     return ShipView(
         bays=bays,
         homeless=homeless if bays else (),
-        inspection=_round(material, by_container),
+        inspection=_round(material, by_container) if somewhere or material.round_hours is not None else None,
         no_log=tuple(_unmatched(row, by_container) for row in _of_kind(unmatched, "no_log")),
         no_place=tuple(_unmatched(row, by_container) for row in _of_kind(unmatched, "no_place")),
         repairs=tuple(done for done in work(notes, by_container) if done.note.verdict),
-        spares=_spares(material),
-        needs=tuple(_needs(material, rows)),
+        spares=_spares(material) if _is_listed(material) else (),
+        needs=_needs(material, rows) if _is_listed(material) else (),
         earlier=material.earlier or "",
         changes=_changes(changes, by_container),
         same=len(material.changes) - len(changes),
@@ -225,6 +225,11 @@ def work(notes: Mapping[str, Sequence[NoteView]], rows: Mapping[str, Row]) -> tu
 # ------------------------------------------------------------ spares
 
 
+def _is_listed(material: Material) -> bool:
+    """True when there is a spares list: without one, a part that it does not name says nothing."""
+    return material.parts["on_board"].count() > 0
+
+
 def _spares(material: Material) -> tuple[SpareView, ...]:
     table = material.parts.filter(
         (pl.col("wanted") > 0) | (pl.col("used") > 0) | pl.col("on_board").is_not_null()
@@ -247,7 +252,7 @@ def _spare(row: dict[str, Any]) -> SpareView:
     )
 
 
-def _needs(material: Material, rows: Sequence[Row]) -> list[NeedView]:
+def _needs(material: Material, rows: Sequence[Row]) -> tuple[NeedView, ...]:
     wanted = material.parts_wanted.rows_by_key("container", named=True)
     needs = []
     for row in rows:
@@ -267,12 +272,12 @@ def _needs(material: Material, rows: Sequence[Row]) -> list[NeedView]:
                     else "not all in the spares list",
                 )
             )
-    return needs
+    return tuple(needs)
 
 
 def stocked(material: Material, things: Sequence[Bring]) -> tuple[Bring, ...]:
     """Parts to bring, with how many are on board; as they are where there is no spares list."""
-    if material.parts["on_board"].null_count() == len(material.parts):
+    if not _is_listed(material):
         return tuple(things)
     spares = {row["part"]: row for row in material.parts.iter_rows(named=True)}
     name = dict(material.parts_wanted.select("part", "spare").drop_nulls().unique().sort("part").iter_rows())
