@@ -33,7 +33,7 @@ COMPUTE = """([container, answers]) => {
     const part = parts.find((each) => each.dataset.container === container);
     const own = JSON.parse(part.querySelector(".unit-chances").textContent);
     const yes = yesTable(table, own.several);
-    const chances = after(own.chances, yes, new Map(answers));
+    const chances = after(table, own.chances, yes, new Map(answers));
     return {
         yes, chances,
         information: information(chances, yes),
@@ -101,7 +101,7 @@ def _expected(name: str, answers: dict[int, bool]) -> tuple[Any, Any, list[Any]]
     """Table, chances and next checks by the program."""
     place = CONTAINERS.index(name)
     yes = yes_table(TABLE, PAIRS[place], CHANCES[place])
-    now = after(CHANCES[place], yes, answers)
+    now = after(CHANCES[place], yes, answers, TABLE.settling)
     return yes, now, next_checks(TABLE, now, yes, list(answers))
 
 

@@ -309,7 +309,8 @@ def _tab(opened: Opened) -> str:
 def test_the_keyboard_goes_through_the_page_in_the_order_it_is_read(open_report: Any) -> None:
     opened = open_report()
     assert _tab(opened) == "Skip to the list of units"
-    assert [_tab(opened) for _ in range(5)] == ["Round", "Fleet", "Data", "Method", "Cautions"]
+    parts = ["Round", "Fleet", "Data", "Method", "Cautions", "Hand-over sheet"]
+    assert [_tab(opened) for _ in parts] == parts
     assert [_tab(opened) for _ in range(3)] == ["temperature", "offset", "scheme"]
     assert [_tab(opened) for _ in range(5)] == [
         "go_now",

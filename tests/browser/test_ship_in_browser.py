@@ -95,6 +95,12 @@ def test_a_box_on_the_plan_leads_to_its_card_by_mouse_and_by_keyboard(open_repor
     assert all(re.match(r"\w+, bay \d+ row \d\d tier \d\d, ", name) for name in seen)
 
 
+def test_the_mouse_finds_the_words_of_a_box(open_report: Any) -> None:
+    box = open_report("#ship").page.locator(".bays a.slot").first
+    box.hover()
+    assert box.get_attribute("title") == box.get_attribute("aria-label")
+
+
 def test_two_boxes_of_20_ft_stand_side_by_side_in_one_place(open_report: Any) -> None:
     page = open_report("#ship").page
     fore, aft, whole = (

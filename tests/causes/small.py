@@ -39,9 +39,10 @@ def observation(
     otherwise: float = 0.1,
     minutes: float = 1.0,
     risk: Risk = Risk.NONE,
+    settles: str = "",
 ) -> Observation:
-    """An observation: chance of a yes by cause, and under all others."""
-    return Observation(name, f"{name}?", "yes", "no", "", minutes, risk, otherwise, chance)
+    """An observation: chance of a yes by cause, and under all others; the cause that a yes is."""
+    return Observation(name, f"{name}?", "yes", "no", "", minutes, risk, otherwise, chance, settles=settles)
 
 
 def catalogue(

@@ -413,3 +413,58 @@ def test_a_set_point_that_differs_makes_the_wrong_order_the_first_cause_of_an_or
     assert faults["cause"][0] == "set_point_wrong"
     words = found.evidence.filter(pl.col("cause") == "set_point_wrong")["words"].to_list()
     assert words == ["Booking: set point differs from the order"]
+
+
+SETTLING = catalogue(
+    [cause("leak", 3.0), cause("order_wrong", 0.5)],
+    {"leak": {"superheat": STRONG}},
+    [observation("order_differs", {"order_wrong": 0.95}, otherwise=0.03, settles="order_wrong")],
+)
+
+
+def settled(*answers: Any) -> pl.DataFrame:
+    return judge(distances(UNITS), SETTLING, {}, seen(*answers)).causes
+
+
+def test_a_good_unit_set_otherwise_than_ordered_is_not_called_good() -> None:
+    told = settled(("b good", "order_differs", True))
+    assert chance(told, "order_wrong", "b good") > 0.8
+    assert chance(told, HEALTHY, "b good") < 0.06
+    assert chance(settled(), HEALTHY, "b good") > 0.8
+
+
+def test_a_wrong_order_does_not_hide_a_fault_of_the_machine() -> None:
+    told = settled(("a leaks", "order_differs", True))
+    alone = settled()
+    assert chance(told, "leak", "a leaks") > 0.4 * chance(alone, "leak", "a leaks")
+    assert chance(told, "order_wrong", "a leaks") > chance(alone, "order_wrong", "a leaks")
+
+
+def test_what_was_settled_on_paper_is_taken_back_at_the_unit() -> None:
+    table = check_table(SETTLING)
+    _, chances, _ = leaf_chances(settled(), table)
+    for own in chances:
+        yes = yes_table(table, (), own)
+        there = after(own, yes, {0: True}, table.settling)
+        assert there.sum() == pytest.approx(1.0)
+        assert before(there, yes, {0: True}, table.settling) == pytest.approx(own, abs=1e-12)
+
+
+def test_only_a_cause_without_kinds_can_be_settled(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(
+        """
+[observations.valve_is_shut]
+question = "Valve shut?"
+yes = "shut"
+no = "open"
+how = "Look."
+minutes = 1
+risk = "none"
+otherwise = 0.1
+settles = "expansion_valve_not_opening"
+""",
+        encoding="utf-8",
+    )
+    with pytest.raises(CatalogueError, match="settles must name a cause without kinds"):
+        load_catalogue(own)

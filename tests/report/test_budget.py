@@ -75,14 +75,14 @@ def _repeated(few: Material) -> Material:
 
 
 def _with_papers(many: Material) -> Material:
-    """Every unit has a place, every second a stop of the round, every fourth work and a change."""
+    """Every unit has a place, every fourth a stop of the round, work, a part it wants and a change."""
     names = many.findings["container"].to_list()
     noted = notes(names, UNITS // 4)
     wanting = [names[place : place + 3] for place in range(0, UNITS // 4, 3)]
     return replace(
         many,
         plan=plan(names),
-        round=inspection(many.findings.with_columns(group=pl.lit("this_round")), 24).head(UNITS // 2),
+        round=inspection(many.findings.with_columns(group=pl.lit("this_round")), 24).head(UNITS // 4),
         round_hours=4.0,
         set_points=set_points(names),
         notes=noted,

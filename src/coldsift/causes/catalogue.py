@@ -118,6 +118,8 @@ class Observation:
         Chance of yes by cause, or by ``cause.kind``.
     noted_as
         Texts of a work note that mean a yes, beside the question.
+    settles
+        Cause that a yes is, not only points to; empty for most.
     """
 
     id: str
@@ -130,6 +132,7 @@ class Observation:
     otherwise: float
     chance: Mapping[str, float]
     noted_as: tuple[str, ...] = ()
+    settles: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +338,7 @@ def _observation(path: Path, name: str, entry: object) -> Observation:
         otherwise=read.number("otherwise"),
         chance=read.numbers("chance"),
         noted_as=read.texts("noted_as"),
+        settles=read.text("settles", ""),
     )
     read.done()
     for each, chance in {"otherwise": observation.otherwise, **observation.chance}.items():
@@ -395,7 +399,18 @@ def _check(path: Path, catalogue: Catalogue) -> None:
             raise CatalogueError(f"{path.name}, causes.{cause.id}: prior must be above 0.")
     if not 0 < catalogue.fault_share < 1:
         raise CatalogueError(f"{path.name}: fault_share must lie between 0 and 1.")
+    _check_settled(path, catalogue)
     _check_wordings(path, catalogue)
+
+
+def _check_settled(path: Path, catalogue: Catalogue) -> None:
+    for name, observation in catalogue.observations.items():
+        settled = catalogue.causes.get(observation.settles)
+        if observation.settles and (settled is None or settled.kinds):
+            raise CatalogueError(
+                f"{path.name}, observations.{name}: settles must name a cause without kinds, not "
+                f"{observation.settles!r}."
+            )
 
 
 def _check_wordings(path: Path, catalogue: Catalogue) -> None:

@@ -9,6 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from coldsift.causes.catalogue import NAMED_CAUSES, SEVERAL, Catalogue
+from coldsift.causes.checks import GOOD, SETTLED
 from coldsift.causes.seen import OBSERVED, Answered
 from coldsift.causes.weigh import Weighed
 from coldsift.schema import EVIDENCE
@@ -120,7 +121,12 @@ def _supports_of_seen(answered: Answered, causes: list[str], likeliest: NDArray[
     unit = np.array([answered.containers.index(name) for name in seen["container"]])
     yes = table.yes[[table.observations.index(name) for name in seen["observation"]]]
     now = answered.chances[unit]
-    before = now / np.where(seen["answer"].to_numpy()[:, None], yes, 1 - yes)
+    before = now.copy()
+    for place, (name, answer) in enumerate(seen.select("observation", "answer").iter_rows()):
+        if answer and (leaf := table.settling.get(table.observations.index(name))) is not None:
+            before[place, leaf] -= SETTLED / (1 - SETTLED) * now[place, GOOD]
+            before[place, GOOD] /= 1 - SETTLED
+    before = before.clip(0.0) / np.where(seen["answer"].to_numpy()[:, None], yes, 1 - yes)
     leaf = np.array([cause for cause, _ in table.leaves])
     frames = []
     for which, name in enumerate(causes):

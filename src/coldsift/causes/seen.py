@@ -99,7 +99,7 @@ def answer(causes: pl.DataFrame, seen: pl.DataFrame, catalogue: Catalogue) -> An
     containers, chances, pairs = leaf_chances(causes.join(seen, on="container", how="semi"), table)
     answers = answered_places(seen, table)
     now = [
-        after(own, yes_table(table, pair, own), answers[container])
+        after(own, yes_table(table, pair, own), answers[container], table.settling)
         for container, own, pair in zip(containers, chances, pairs, strict=True)
     ]
     return Answered(containers, np.array(now).reshape(chances.shape), table, seen)

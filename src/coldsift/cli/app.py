@@ -514,6 +514,10 @@ def simulate(
     sample: Annotated[
         bool, typer.Option("--sample", help="The invented voyage of sample_logs; other options are ignored.")
     ] = False,
+    pre_trip: Annotated[
+        bool,
+        typer.Option("--pre-trip", help="Invented pre-trip inspections; other options are ignored."),
+    ] = False,
     units: Annotated[int, typer.Option(min=1, max=5000, help="Number of containers.")] = 40,
     days: Annotated[float, typer.Option(min=1, max=120, help="Length of the voyage in days.")] = 14,
     seed: Annotated[int, typer.Option(help="Same seed, same bytes.")] = 1,
@@ -525,10 +529,13 @@ def simulate(
 ) -> None:
     """Simulate a voyage with planted faults, truth written beside it in voyage.json."""
     from coldsift.simulate.folder import VoyageError, write_sample, write_voyage
+    from coldsift.simulate.pre_trip_folder import write_pre_trip_sample
 
     try:
         if sample:
             written = write_sample(out)
+        elif pre_trip:
+            written = write_pre_trip_sample(out)
         else:
             written = write_voyage(
                 out,

@@ -235,8 +235,8 @@ def conclude(
         if name in table.observations
     }
     replaced = {place: seen for place, seen in held.items() if place in places}
-    start = before(chances[0], yes, replaced) if replaced else chances[0]
-    now = after(start, yes, places)
+    start = before(chances[0], yes, replaced, table.settling) if replaced else chances[0]
+    now = after(start, yes, places, table.settling)
     hypotheses: dict[str, list[tuple[str, float]]] = {}
     for (cause, kind), chance in zip(table.leaves, now, strict=True):
         hypotheses.setdefault(cause, []).append((kind, float(chance)))

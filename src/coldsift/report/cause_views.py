@@ -32,6 +32,7 @@ from coldsift.causes.checks import (
     CONFIRM_FROM,
     LEAST_BITS,
     RISK_FACTOR,
+    SETTLED,
     answered_places,
     places_to_confirm,
 )
@@ -274,6 +275,8 @@ def script_table(catalogue: Catalogue, run: str, translate: Callable[[str], str]
             "yes": table.yes.tolist(),
             "cost": table.cost.tolist(),
             "confirming": table.confirming,
+            "settling": table.settling,
+            "settled": SETTLED,
             "confirm_from": CONFIRM_FROM,
             "least_bits": LEAST_BITS,
             "several": SEVERAL,

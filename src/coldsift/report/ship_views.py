@@ -104,7 +104,7 @@ def _round(material: Material, rows: Mapping[str, Row]) -> Round | None:
     if table.is_empty():
         return None
     within = table.filter("within")
-    walking, working = (table[name].sum() for name in ("walk_minutes", "check_minutes"))
+    walking, working = (float(table[name].sum()) for name in ("walk_minutes", "check_minutes"))
     return Round(
         stops=tuple(
             Stop(

@@ -116,7 +116,8 @@ def _bay(pair: int, boxes: Sequence[_Box]) -> Bay:
     hold = _tiers(tiers - on_deck)
     lines = {tier: line for line, tier in enumerate([*deck, None, *hold], start=1)}
     taken: set[tuple[int, int]] = set()
-    drawn, doubled = [], []
+    drawn: list[Slot] = []
+    doubled: list[Slot] = []
     for box in boxes:
         whole = box.bay == box.pair
         first = 1 + 2 * stacks.index(box.stack) + (box.bay > box.pair)

@@ -155,7 +155,7 @@
       const seen = new Map(given.filter((each) => each[1] !== null).map(([id, yes]) => [placeOf.get(id), yes]));
       /* What somebody sees at the unit takes the place of what the papers said. */
       const replaced = new Map(held.filter(([place]) => seen.has(place)));
-      const chances = after(replaced.size ? before(logged, yes, replaced) : logged, yes, seen);
+      const chances = after(table, replaced.size ? before(table, logged, yes, replaced) : logged, yes, seen);
       const [leading, second] = showChances(chances);
       const made = given.map(([id]) => placeOf.get(id));
       const asked = [...held.map(([place]) => place), ...made];

@@ -1,8 +1,8 @@
 "use strict";
 /* The sums of src/coldsift/causes/checks.py, number for number; tests hold the two against each other.
    A table has leaves [[cause, kind]], observations [id], yes [observation][leaf], cost [observation],
-   several (the id of more than one cause), confirming {cause: [place of observation]}, confirm_from and
-   least_bits. */
+   several (the id of more than one cause), confirming {cause: [place of observation]}, confirm_from,
+   settling {place of observation: leaf that a yes is}, settled and least_bits. The first leaf is a good unit. */
 window.coldsiftChecks = (() => {
   const sum = (values) => values.reduce((total, value) => total + value, 0);
   const dot = (left, right) => left.reduce((total, value, place) => total + value * right[place], 0);
@@ -14,19 +14,37 @@ window.coldsiftChecks = (() => {
     return table.yes.map((row, place) => row.map((chance, leaf) => (leaf === own ? several[place] : chance)));
   }
 
+  /* Leaves that a yes among the answers is. */
+  const settledBy = (table, answers) => (
+    Object.entries(table.settling).filter(([place]) => answers.get(Number(place))).map(([, leaf]) => leaf)
+  );
+
   /* Chances after what was seen, by Bayes' rule; answers is a Map from an observation's place to yes or no. */
-  function after(chances, yes, answers) {
+  function after(table, chances, yes, answers) {
     let updated = [...chances];
     for (const [place, seen] of [...answers].sort(([one], [other]) => one - other)) {
       updated = updated.map((chance, leaf) => chance * (seen ? yes[place][leaf] : 1 - yes[place][leaf]));
     }
     const whole = sum(updated);
-    return updated.map((chance) => chance / whole);
+    updated = updated.map((chance) => chance / whole);
+    for (const leaf of settledBy(table, answers)) {
+      const moved = table.settled * updated[0];
+      updated[0] -= moved;
+      updated[leaf] += moved;
+    }
+    return updated;
   }
 
   /* Chances as they were before what was seen: takes after back. */
-  function before(chances, yes, answers) {
+  function before(table, chances, yes, answers) {
     let earlier = [...chances];
+    for (const leaf of settledBy(table, answers).reverse()) {
+      const whole = earlier[0] / (1 - table.settled);
+      earlier[leaf] -= whole - earlier[0];
+      earlier[0] = whole;
+    }
+    /* What was nearly all moved comes back with a rounding. */
+    earlier = earlier.map((chance) => Math.max(chance, 0));
     for (const [place, seen] of [...answers].sort(([one], [other]) => one - other)) {
       earlier = earlier.map((chance, leaf) => chance / (seen ? yes[place][leaf] : 1 - yes[place][leaf]));
     }

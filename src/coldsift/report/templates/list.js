@@ -30,6 +30,14 @@
     }
   }
 
+  /* The mouse finds the words of a box on the plan, too; twice on the page they would weigh too much. */
+  for (const bay of all(".bay")) {
+    bay.addEventListener("pointerover", ({ target }) => {
+      const slot = target.closest(".slot");
+      if (slot) slot.title = slot.ariaLabel;
+    });
+  }
+
   const table = one(".ranking");
   if (!table) return;
   const body = one("tbody", table);
