@@ -1100,6 +1100,23 @@ PARTS_WANTED = Table(
     ),
 )
 
+REPAIR_STATES = (*PART_STATES, "no_part")
+
+POSSIBLE_REPAIRS = Table(
+    "possible_repairs",
+    "Each repair that a unit's probable cause may take, and whether its parts are on board.",
+    (
+        _text("container", "Container number", False),
+        _text("cause", "Cause id", False),
+        _text("kind", "Finer cause that the repair is for; empty where the cause has none"),
+        _text("repair", "Finer cause, or cause, in words", False),
+        _number("chance", "", "Its chance, 0 to 1", False),
+        _text("parts", "Parts it takes, parted by semicolons; empty when it takes none"),
+        _text("also", "Small things it takes beside them, which are not held against the spares"),
+        Column("state", pl.Enum(REPAIR_STATES), "", "Whether its parts are on board", False),
+    ),
+)
+
 ROUND = Table(
     "round",
     "The inspection round: urgency first, walking next, until the hours given run out.",
@@ -1274,6 +1291,7 @@ TABLES: Mapping[str, Table] = {
         REPAIRS,
         PARTS,
         PARTS_WANTED,
+        POSSIBLE_REPAIRS,
         ROUND,
         CHANGES,
         UNMATCHED,

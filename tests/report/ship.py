@@ -195,6 +195,26 @@ def parts_wanted(names: list[str]) -> pl.DataFrame:
     return table(schema.PARTS_WANTED, rows)
 
 
+def possible_repairs(names: list[str]) -> pl.DataFrame:
+    """The first unit can be mended either way, the second only without a part, the third not."""
+    states = (("on_board", "no_part"), ("short", "no_part"), ("not_listed", "short"))
+    rows = [
+        {
+            "container": name,
+            "cause": CAUSE,
+            "kind": f"way_{place}",
+            "repair": f"Way {place}",
+            "chance": 0.4 / place,
+            "parts": WANTED if state != "no_part" else None,
+            "also": "sealing tape" if place == 1 else None,
+            "state": state,
+        }
+        for name, ways in zip(names, states, strict=False)
+        for place, state in enumerate(ways, start=1)
+    ]
+    return table(schema.POSSIBLE_REPAIRS, rows)
+
+
 def changes(found: pl.DataFrame, count: int = 4) -> pl.DataFrame:
     """One change of each kind in turn; all others are as they were."""
     kinds = ("better", "worse", "cause_changed", "new_unit")
@@ -255,6 +275,7 @@ def ship_arguments(
             "repairs": repairs(noted),
             "parts": parts(),
             "parts_wanted": parts_wanted(names),
+            "possible_repairs": possible_repairs(names),
             "changes": changes(found),
             "earlier": EARLIER,
         }

@@ -25,7 +25,7 @@ from coldsift import schema
 from coldsift.report import HANDOVER, INDEX, Material, build_report, words
 from coldsift.report.page import _place_on_page
 from coldsift.report.ship_model import Bay, ShipView
-from coldsift.report.ship_views import CHANGES, ORDERS, PART_STATES, VERDICTS, ship_view
+from coldsift.report.ship_views import CHANGES, ORDERS, REPAIR_STATES, VERDICTS, ship_view
 from coldsift.report.stowage_views import draw_bays
 from coldsift.report.views import list_rows
 
@@ -299,10 +299,15 @@ def test_spares_tell_what_is_left_and_lacking_the_lacking_first() -> None:
 
 
 def test_which_repairs_can_be_done_is_told_unit_by_unit() -> None:
-    assert [(need.row.container, need.ready, need.verdict) for need in _view().needs] == [
-        (NAMES[0], True, "all on board"),
-        (NAMES[1], False, "too few on board"),
-        (NAMES[2], False, "not all in the spares list"),
+    needs = _view().needs
+    assert [(need.row.container, need.possible, len(need.ways)) for need in needs] == [
+        (NAMES[0], 2, 2),
+        (NAMES[1], 1, 2),
+        (NAMES[2], 0, 2),
+    ]
+    assert [(way.repair, way.state) for way in needs[2].ways] == [
+        ("Way 1", "not in the spares list"),
+        ("Way 2", "too few on board"),
     ]
 
 
@@ -331,7 +336,7 @@ def test_every_identifier_of_the_schema_has_its_words() -> None:
     assert VERDICTS.keys() == set(schema.REPAIR_VERDICTS)
     assert CHANGES.keys() == set(schema.CHANGE_KINDS) - {"same"}
     assert ORDERS.keys() == set(schema.SET_POINT_KINDS)
-    assert PART_STATES.keys() == set(schema.PART_STATES)
+    assert REPAIR_STATES.keys() == set(schema.REPAIR_STATES)
 
 
 # ------------------------------------------------------------ the hand-over sheet

@@ -11,7 +11,7 @@ from coldsift.changes import compare_runs, earlier_findings
 from coldsift.engine.analysis import Analysis
 from coldsift.engine.papers import Voyage
 from coldsift.engine.settings import Settings
-from coldsift.parts import weigh_parts
+from coldsift.parts import possible_repairs, weigh_parts
 from coldsift.repairs import judge_repairs
 from coldsift.rounds import plan_round
 from coldsift.schema import CHANGES, UNMATCHED
@@ -25,6 +25,7 @@ class Aboard:
     round: pl.DataFrame
     parts: pl.DataFrame
     parts_wanted: pl.DataFrame
+    possible_repairs: pl.DataFrame
     repairs: pl.DataFrame
     unmatched: pl.DataFrame
     changes: pl.DataFrame
@@ -58,6 +59,7 @@ def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
         round=plan_round(findings, analysis.checks, settings.round_hours),
         parts=spares.parts,
         parts_wanted=spares.wanted,
+        possible_repairs=possible_repairs(spares.wanted, analysis.causes, catalogue),
         repairs=judge_repairs(
             analysis.timeline,
             analysis.defrosts,

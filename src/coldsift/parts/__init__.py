@@ -8,6 +8,7 @@ coil" is none. What is not matched is said to be not listed.
 """
 
 from coldsift.parts.names import Vocabulary, noted_parts
+from coldsift.parts.possible import possible_repairs
 from coldsift.parts.weigh import WANTING, Parts, weigh_parts
 
-__all__ = ["WANTING", "Parts", "Vocabulary", "noted_parts", "weigh_parts"]
+__all__ = ["WANTING", "Parts", "Vocabulary", "noted_parts", "possible_repairs", "weigh_parts"]

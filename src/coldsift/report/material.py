@@ -9,7 +9,18 @@ import polars as pl
 
 from coldsift.causes import Catalogue
 from coldsift.report.model import FeatureWords, MessageView, SourceView
-from coldsift.schema import CHANGES, PARTS, PARTS_WANTED, PLAN, REPAIRS, ROUND, SEEN, SET_POINTS, UNMATCHED
+from coldsift.schema import (
+    CHANGES,
+    PARTS,
+    PARTS_WANTED,
+    PLAN,
+    POSSIBLE_REPAIRS,
+    REPAIRS,
+    ROUND,
+    SEEN,
+    SET_POINTS,
+    UNMATCHED,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +54,7 @@ class Material:
         Heading of the report.
     invented
         True when the data are made up: every page then says so at its top.
-    seen, plan, set_points, repairs, parts, parts_wanted, round, changes, unmatched
+    seen, plan, set_points, repairs, parts, parts_wanted, possible_repairs, round, changes, unmatched
         Tables as in :mod:`coldsift.schema`, empty where nothing was given to make them from.
     earlier
         Name of the run that ``changes`` compares with.
@@ -80,6 +91,7 @@ class Material:
     repairs: pl.DataFrame = field(default_factory=REPAIRS.empty)
     parts: pl.DataFrame = field(default_factory=PARTS.empty)
     parts_wanted: pl.DataFrame = field(default_factory=PARTS_WANTED.empty)
+    possible_repairs: pl.DataFrame = field(default_factory=POSSIBLE_REPAIRS.empty)
     round: pl.DataFrame = field(default_factory=ROUND.empty)
     changes: pl.DataFrame = field(default_factory=CHANGES.empty)
     unmatched: pl.DataFrame = field(default_factory=UNMATCHED.empty)

@@ -147,14 +147,29 @@ class SpareView:
 
 
 @dataclass(frozen=True, slots=True)
+class RepairWay:
+    """One way to mend a unit: what for, how likely that is, its parts, and whether they are on board."""
+
+    repair: str
+    chance: str
+    parts: tuple[str, ...]
+    also: tuple[str, ...]
+    state: str
+    possible: bool
+
+
+@dataclass(frozen=True, slots=True)
 class NeedView:
-    """What a unit's repair needs: its parts, each with where it is, and whether they are all on board."""
+    """The ways to mend a unit, the likeliest first."""
 
     row: Row
     cause: str
-    parts: tuple[tuple[str, str], ...]
-    ready: bool
-    verdict: str
+    ways: tuple[RepairWay, ...]
+
+    @property
+    def possible(self) -> int:
+        """How many of them can be done with what is on board."""
+        return sum(way.possible for way in self.ways)
 
 
 @dataclass(frozen=True, slots=True)

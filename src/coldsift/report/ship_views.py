@@ -15,6 +15,7 @@ from coldsift.report.ship_model import (
     ChangeView,
     DoneView,
     NeedView,
+    RepairWay,
     Round,
     ShipView,
     SpareView,
@@ -56,10 +57,11 @@ DIFFER_NOW = ("differs", "fahrenheit", "sign")
 
 SOURCES: Mapping[str, str] = {"booking": "booking", "plan": "stowage plan"}
 
-PART_STATES: Mapping[str, str] = {
-    "on_board": "on board",
+REPAIR_STATES: Mapping[str, str] = {
+    "on_board": "parts on board",
     "short": "too few on board",
     "not_listed": "not in the spares list",
+    "no_part": "takes no part",
 }
 
 
@@ -253,26 +255,27 @@ def _spare(row: dict[str, Any]) -> SpareView:
 
 
 def _needs(material: Material, rows: Sequence[Row]) -> tuple[NeedView, ...]:
-    wanted = material.parts_wanted.rows_by_key("container", named=True)
-    needs = []
-    for row in rows:
-        own = wanted.get(row.container)
-        if own:
-            states = {each["state"] for each in own}
-            needs.append(
-                NeedView(
-                    row=row,
-                    cause=row.cause or material.catalogue.name(own[0]["cause"]),
-                    parts=tuple((each["part"], PART_STATES[each["state"]]) for each in own),
-                    ready=states == {"on_board"},
-                    verdict="all on board"
-                    if states == {"on_board"}
-                    else "too few on board"
-                    if "short" in states
-                    else "not all in the spares list",
-                )
-            )
-    return tuple(needs)
+    ways = material.possible_repairs.rows_by_key("container", named=True)
+    return tuple(
+        NeedView(
+            row=row,
+            cause=row.cause or material.catalogue.name(ways[row.container][0]["cause"]),
+            ways=tuple(map(_way, ways[row.container])),
+        )
+        for row in rows
+        if row.container in ways
+    )
+
+
+def _way(row: dict[str, Any]) -> RepairWay:
+    return RepairWay(
+        repair=row["repair"],
+        chance=words.percent(row["chance"]),
+        parts=tuple((row["parts"] or "").split("; ")) if row["parts"] else (),
+        also=tuple(row["also"].split("; ")) if row["also"] else (),
+        state=REPAIR_STATES[row["state"]],
+        possible=row["state"] in ("on_board", "no_part"),
+    )
 
 
 def stocked(material: Material, things: Sequence[Bring]) -> tuple[Bring, ...]:

@@ -30,7 +30,7 @@ from coldsift.report.cause_views import RISKS
 from coldsift.report.glossary import load_glossary
 from coldsift.report.language import ENGLISH, SENTENCES, Language, available, has_words
 from coldsift.report.method_views import fixed_values
-from coldsift.report.ship_views import CHANGES, ORDERS, PART_STATES, SOURCES, VERDICTS
+from coldsift.report.ship_views import CHANGES, ORDERS, REPAIR_STATES, SOURCES, VERDICTS
 from coldsift.report.unit_chart import WORDS
 from coldsift.report.unit_views import EXCURSION_KINDS, READING_COLUMNS
 from coldsift.report.views import GROUPS
@@ -127,7 +127,7 @@ def _words() -> Iterator[Text]:
         ],
         "report/ship_views.py": [
             *(word for word, _, _ in (*VERDICTS.values(), *CHANGES.values())),
-            *(*ORDERS.values(), *SOURCES.values(), *PART_STATES.values()),
+            *(*ORDERS.values(), *SOURCES.values(), *REPAIR_STATES.values()),
         ],
         "report/unit_chart.py": WORDS,
         "report/method_views.py": fixed,

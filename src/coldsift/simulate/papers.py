@@ -83,18 +83,24 @@ MISTYPED = "pineapples"
 
 SPARES = {
     "coil cleaner": (4, "paint store"),
+    "coil plug and cable": (1, "reefer workshop"),
     "compressor contactor": (1, "reefer workshop"),
     "condenser fan motor": (2, "reefer workshop"),
     "controller output module": (1, "office"),
     "door seal": (0, "forepeak store"),
     "drain heater": (1, "reefer workshop"),
+    "drain trap": (2, "forepeak store"),
     "evaporator fan motor": (1, "reefer workshop"),
     "expansion valve body with gaskets": (1, "reefer workshop"),
     "expansion valve coil": (2, "reefer workshop"),
     "filter drier": (3, "reefer workshop"),
     "heater contactor": (2, "reefer workshop"),
     "power plug": (4, "electrical store"),
+    "pressure switch": (1, "reefer workshop"),
     "refrigerant of the unit's own kind": (2, "gas locker"),
+    "seals and caps": (6, "reefer workshop"),
+    "sensor plug seal": (5, "electrical store"),
+    "supply air sensor": (1, "electrical store"),
 }
 """How many of each spare part were on board when the voyage began, and where."""
 
