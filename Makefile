@@ -19,7 +19,7 @@ test: unit browser
 
 unit: $(READY_DEV)
 	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || $(MAKE) --no-print-directory postgresql
-	$(BIN)/python -m pytest -n auto -m "not browser"
+	$(BIN)/python -m pytest -n auto --dist loadfile -m "not browser"
 
 browser: $(READY_DEV) $(AXE)
 	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || $(MAKE) --no-print-directory chromium

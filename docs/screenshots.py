@@ -19,6 +19,7 @@ ROOT = Path(__file__).resolve().parent.parent
 IMAGES = ROOT / "docs" / "images"
 INDEX = ROOT / "reports" / "sample" / "index.html"
 UNIT = ROOT / "reports" / "sample" / "units" / "ZZRU4314001.html"
+HANDOVER = ROOT / "reports" / "sample" / "handover.html"
 DOSSIER = ROOT / "reports" / "example" / "dossier.html"
 WIDE = (1440, 900)
 PHONE = (390, 844)
@@ -43,6 +44,8 @@ def main() -> None:
         take(browser, "unit_phone_dark", UNIT, size=PHONE, dark=True)
         take(browser, "chart", UNIT, before=lambda page: to_top(page, "figure"))
         take(browser, "fleet", INDEX, place="#fleet", before=lambda page: to_top(page, "#days"))
+        take(browser, "ship", INDEX, place="#ship")
+        take(browser, "handover", HANDOVER, size=SHEET)
         take(browser, "printed", INDEX, size=PAPER, printed=True)
         take(browser, "dossier", DOSSIER, size=SHEET)
         browser.close()

@@ -150,7 +150,7 @@ def test_a_bar_is_as_long_as_its_chance_and_its_number_stands_beside_it() -> Non
 
 def test_evidence_is_told_for_and_against_with_its_numbers_and_what_it_does_to_the_odds() -> None:
     card = _text(_cards(_one(**{LIKELIEST: 0.8}))[NAMES[0]])
-    told = card[card.index("In the log, for it") : card.index("Which part")]
+    told = card[card.index("Speaks for it") : card.index("Which part")]
     assert "Split 0.3 K; 11 peers hold 1.9 to 2.9 K: 5 times likelier" in told
     assert told.index("for it") < told.index("5 times likelier") < told.index("against it")
     # Evidence without words of its own goes by the feature's name.

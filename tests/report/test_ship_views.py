@@ -299,7 +299,7 @@ def test_spares_tell_what_is_left_and_lacking_the_lacking_first() -> None:
 
 
 def test_which_repairs_can_be_done_is_told_unit_by_unit() -> None:
-    needs = _view().needs
+    needs = _view().needs.shown
     assert [(need.row.container, need.possible, len(need.ways)) for need in needs] == [
         (NAMES[0], 2, 2),
         (NAMES[1], 1, 2),

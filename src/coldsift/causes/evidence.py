@@ -123,8 +123,9 @@ def _supports_of_seen(answered: Answered, causes: list[str], likeliest: NDArray[
     now = answered.chances[unit]
     before = now.copy()
     for place, (name, answer) in enumerate(seen.select("observation", "answer").iter_rows()):
-        if answer and (leaf := table.settling.get(table.observations.index(name))) is not None:
-            before[place, leaf] -= SETTLED / (1 - SETTLED) * now[place, GOOD]
+        settled = table.settling.get(table.observations.index(name))
+        if answer and settled is not None:
+            before[place, settled] -= SETTLED / (1 - SETTLED) * now[place, GOOD]
             before[place, GOOD] /= 1 - SETTLED
     before = before.clip(0.0) / np.where(seen["answer"].to_numpy()[:, None], yes, 1 - yes)
     leaf = np.array([cause for cause, _ in table.leaves])

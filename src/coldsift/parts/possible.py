@@ -60,14 +60,12 @@ def possible_repairs(wanted: pl.DataFrame, causes: pl.DataFrame, catalogue: Cata
 
 def _ways(catalogue: Catalogue) -> list[tuple[str, str | None, str, tuple[str, ...]]]:
     """Cause, kind, name and parts of every repair."""
-    return [
-        way
-        for cause in catalogue.causes.values()
-        for way in (
-            [(cause.id, kind.id, kind.name, kind.parts) for kind in cause.kinds]
-            or [(cause.id, None, cause.name, cause.parts)]
-        )
-    ]
+    ways: list[tuple[str, str | None, str, tuple[str, ...]]] = []
+    for cause in catalogue.causes.values():
+        ways += [(cause.id, kind.id, kind.name, kind.parts) for kind in cause.kinds]
+        if not cause.kinds:
+            ways.append((cause.id, None, cause.name, cause.parts))
+    return ways
 
 
 def _parts(catalogue: Catalogue) -> pl.DataFrame:

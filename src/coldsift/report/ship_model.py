@@ -147,6 +147,14 @@ class SpareView:
 
 
 @dataclass(frozen=True, slots=True)
+class Listed(Generic[T]):
+    """A list that has to fit: what is shown of it, and how many more there are."""
+
+    shown: tuple[T, ...]
+    more: int
+
+
+@dataclass(frozen=True, slots=True)
 class RepairWay:
     """One way to mend a unit: what for, how likely that is, its parts, and whether they are on board."""
 
@@ -215,7 +223,7 @@ class ShipView:
     no_place: tuple[UnmatchedView, ...]
     repairs: tuple[DoneView, ...]
     spares: tuple[SpareView, ...]
-    needs: tuple[NeedView, ...]
+    needs: Listed[NeedView]
     earlier: str
     changes: tuple[ChangeView, ...]
     same: int
@@ -232,7 +240,7 @@ class ShipView:
                 self.no_place,
                 self.repairs,
                 self.spares,
-                self.needs,
+                self.needs.shown,
                 self.earlier,
             )
         )
@@ -256,14 +264,6 @@ class ShipView:
 def _counted(said: Iterable[str]) -> tuple[tuple[int, str], ...]:
     """How often each is said, in the order in which they come."""
     return tuple((count, word) for word, count in Counter(said).items())
-
-
-@dataclass(frozen=True, slots=True)
-class Listed(Generic[T]):
-    """A list that has to fit on a sheet: what is shown of it, and how many more there are."""
-
-    shown: tuple[T, ...]
-    more: int
 
 
 @dataclass(frozen=True, slots=True)

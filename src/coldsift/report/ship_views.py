@@ -14,6 +14,7 @@ from coldsift.report.model import Bring, NoteView, OrderView, Row, VerdictView
 from coldsift.report.ship_model import (
     ChangeView,
     DoneView,
+    Listed,
     NeedView,
     RepairWay,
     Round,
@@ -90,7 +91,7 @@ def ship_view(material: Material, rows: Sequence[Row]) -> ShipView:
         no_place=tuple(_unmatched(row, by_container) for row in _of_kind(unmatched, "no_place")),
         repairs=tuple(done for done in work(notes, by_container) if done.note.verdict),
         spares=_spares(material) if _is_listed(material) else (),
-        needs=_needs(material, rows) if _is_listed(material) else (),
+        needs=_needs(material, rows if _is_listed(material) else ()),
         earlier=material.earlier or "",
         changes=_changes(changes, by_container),
         same=len(material.changes) - len(changes),
@@ -254,17 +255,22 @@ def _spare(row: dict[str, Any]) -> SpareView:
     )
 
 
-def _needs(material: Material, rows: Sequence[Row]) -> tuple[NeedView, ...]:
+MOST_NEEDS = 40
+"""Units whose repairs the page lists; the table has all of them."""
+
+
+def _needs(material: Material, rows: Sequence[Row]) -> Listed[NeedView]:
     ways = material.possible_repairs.rows_by_key("container", named=True)
-    return tuple(
+    wanting = [row for row in rows if row.container in ways]
+    shown = tuple(
         NeedView(
             row=row,
             cause=row.cause or material.catalogue.name(ways[row.container][0]["cause"]),
             ways=tuple(map(_way, ways[row.container])),
         )
-        for row in rows
-        if row.container in ways
+        for row in wanting[:MOST_NEEDS]
     )
+    return Listed(shown, len(wanting) - len(shown))
 
 
 def _way(row: dict[str, Any]) -> RepairWay:
