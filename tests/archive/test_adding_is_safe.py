@@ -17,7 +17,9 @@ from coldsift.archive import CATALOGUE, ArchiveError, add_run, part, query, read
 from coldsift.archive import add as adding
 from coldsift.archive.lock import one_writer
 
-KILLS = 15
+pytestmark = pytest.mark.usefixtures("catalogue")
+
+KILLS = 6
 ADDS_BEFORE = 3
 """As many adds as a killed process has made at most, about."""
 
@@ -108,11 +110,12 @@ def test_a_killed_add_leaves_the_archive_readable(tmp_path: Path) -> None:
     longest = ADDS_BEFORE / len(runs) * (time.monotonic() - begun)
     chance = random.Random(7)
     seen = set()
-    for _ in range(KILLS):
+    for kill in range(KILLS):
         adder = started(ADD_FOR_EVER, archive, *runs)
         assert adder.stdout
         assert adder.stdout.readline() == "ready\n"
-        time.sleep(chance.uniform(0, longest))
+        # Early and late ones alike.
+        time.sleep((kill + chance.random()) / KILLS * longest)
         adder.kill()
         adder.communicate()
         marks = assert_whole(archive)
@@ -180,7 +183,7 @@ def test_an_archive_whose_first_add_was_stopped_can_be_begun_again(
 def test_processes_that_add_at_once_lose_nothing(tmp_path: Path) -> None:
     archive = tmp_path / "archive"
     runs = [
-        finished_run(tmp_path / f"run {number}", f"203{number}-01-01", mark=number) for number in range(8)
+        finished_run(tmp_path / f"run {number}", f"203{number}-01-01", mark=number) for number in range(4)
     ]
     shared = finished_run(tmp_path / "shared", "2045-01-01", mark=45)
     adders = [started(ADD_ALL, archive, shared, *runs[first::2], shared) for first in (0, 1)]
@@ -191,7 +194,7 @@ def test_processes_that_add_at_once_lose_nothing(tmp_path: Path) -> None:
     for adder in adders:
         adder.communicate(timeout=60)
         assert adder.returncode == 0
-    assert assert_whole(archive) == {"shared": 45, **{f"run {number}": number for number in range(8)}}
+    assert assert_whole(archive) == {"shared": 45, **{f"run {number}": number for number in range(4)}}
     assert_no_leftovers(archive)
 
 

@@ -243,6 +243,7 @@ def test_an_archive_from_before_a_column_and_a_table_were_thought_of_opens(
     assert asked(archive, "SELECT count(*) FROM defrosts") == [(3,)]
 
 
+@pytest.mark.usefixtures("catalogue")
 def test_a_lost_catalogue_is_made_anew_and_never_needed(tmp_path: Path, archive: Path) -> None:
     run = finished_run(tmp_path / "run")
     add_run(run, archive)
@@ -254,6 +255,7 @@ def test_a_lost_catalogue_is_made_anew_and_never_needed(tmp_path: Path, archive:
     assert (archive / CATALOGUE).is_file()
 
 
+@pytest.mark.usefixtures("catalogue")
 def test_another_program_opens_the_catalogue(tmp_path: Path, archive: Path) -> None:
     for name, begin in (("a", "2031-01-03"), ("b", "2031-03-01")):
         add_run(finished_run(tmp_path / name, begin), archive)
@@ -279,6 +281,7 @@ def test_a_missing_part_is_named_and_can_be_put_back(tmp_path: Path, archive: Pa
     assert asked(archive, "SELECT count(*) FROM causes") == [(3,)]
 
 
+@pytest.mark.usefixtures("catalogue")
 @pytest.mark.parametrize("folder", ["it's", "a [1]", "x=y", "sp ace; -- é"])
 def test_the_archive_may_stand_in_any_folder(tmp_path: Path, folder: str) -> None:
     archive = tmp_path / folder / "archive"
@@ -309,15 +312,17 @@ def test_a_voyage_has_a_name_of_some_length(tmp_path: Path, archive: Path, name:
 
 def test_a_real_screening_is_kept_with_all_its_tables(tmp_path: Path, archive: Path) -> None:
     logs = Path(__file__).parents[2] / "sample_logs"
-    screening = coldsift.screen(sorted(logs.glob("ZZBU*")))
+    screening = coldsift.screen(sorted(logs.glob("ZZBU*"))[:2])
     write_outputs(screening, tmp_path / "run", "Some of the sample voyage")
     add_run(tmp_path / "run", archive)
     (voyage,) = read_voyages(archive).iter_rows(named=True)
     written = {path.stem for path in (tmp_path / "run").glob("*.parquet")} | {"common_log", "manifests"}
     assert set(voyage["tables"]) == written
-    for name in written - {"manifests", "common_log"}:
-        (count,) = asked(archive, f"SELECT count(*) FROM {name}")[0]
-        assert count == pl.read_parquet(tmp_path / "run" / f"{name}.parquet").height, name
+    names = sorted(written - {"manifests", "common_log"})
+    counted = asked(archive, " UNION ALL ".join(f"SELECT '{name}', count(*) FROM {name}" for name in names))
+    assert dict(counted) == {
+        name: pl.read_parquet(tmp_path / "run" / f"{name}.parquet").height for name in names
+    }
     manifest = json.loads((tmp_path / "run" / "manifest.json").read_text(encoding="utf-8"))
     assert voyage["readings"] == manifest["rows"]["used"]
     assert {group: voyage[group] for group in manifest["groups"]} == manifest["groups"]

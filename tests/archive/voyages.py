@@ -78,8 +78,16 @@ def finished_run(
             {"container": unit, "start": start, "end": times[1], "minutes": mark, "from_flag": True}
             for unit in units
         ],
-        FEATURES: [{"unit": "", "regime": "hold", "samples": 1, "reason": None, **row} for row in features],
         SET_ASIDE: [],
+        **(
+            {
+                FEATURES: [
+                    {"unit": "", "regime": "hold", "samples": 1, "reason": None, **row} for row in features
+                ]
+            }
+            if features
+            else {}
+        ),
         **({} if repairs is None else {REPAIRS: [{"words": "", "line": 1, **row} for row in repairs]}),
     }
     for table, rows in tables.items():

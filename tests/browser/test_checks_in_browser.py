@@ -152,7 +152,7 @@ def test_two_causes_at_once_lead_on_the_second_card_and_their_numbers_agree_too(
     opened = open_report(f"#unit-{SECOND}")
     card = _card(opened, SECOND)
     name, said = card.chances()[0]
-    assert name == "More than one cause: evaporator iced up and door or seal leaks"
+    assert name == "More than one cause: evaporator iced up, and door or seal leaks"
     assert said == words.chance(float(chances[leaf]))
     seen = {_best(SECOND, {}): True}
     card.answer("yes")

@@ -143,6 +143,32 @@ def test_a_simulated_voyage_can_be_screened_and_says_that_it_is_invented(tmp_pat
     assert run("simulate", "--out", tmp_path / "voyage").returncode == 2
 
 
+def test_two_simulated_voyages_can_lie_on_different_days(tmp_path: Path) -> None:
+    for seed, begin in ((5, "2031-01-06"), (6, "2031-03-02")):
+        out = tmp_path / begin
+        made = run(
+            "simulate",
+            "--out",
+            out,
+            "--units",
+            2,
+            "--days",
+            1,
+            "--seed",
+            seed,
+            "--begin",
+            begin,
+            "--fault-share",
+            0,
+        )
+        assert made.returncode == 0, made.stderr
+        first = sorted(out.glob("*.csv"))[0]
+        assert first.read_text(encoding="utf-8").splitlines()[1].startswith(f"{begin} 00:00:00")
+    wrong = run("simulate", "--out", tmp_path / "wrong", "--begin", "second of March")
+    assert wrong.returncode == 2
+    assert "Traceback" not in wrong.stderr
+
+
 def test_help_does_not_load_the_heavy_libraries() -> None:
     code = (
         "import sys, coldsift.cli.app; "

@@ -50,6 +50,34 @@ def test_a_source_that_was_changed_is_status_one(written: Path, tmp_path: Path) 
     assert "First difference: source log.csv" in done.stdout
 
 
+def test_verify_takes_nothing_that_the_bundle_holds_itself(written: Path, tmp_path: Path) -> None:
+    log = written / "log.csv"
+    done = run("dossier", "--verify", written / "out", log, "--facts", tmp_path / "none.toml", "--band", 3)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "Leave out --facts, --band: the bundle is reckoned again with what it holds." in done.stderr
+    nowhere = run("dossier", "--verify", tmp_path, log)
+    assert nowhere.returncode == 2
+    assert "holds no dossier.json" in nowhere.stderr
+
+
+def test_verify_says_what_it_could_not_read(written: Path) -> None:
+    done = run("dossier", "--verify", written / "out", "QXAU0000017", written / "log.csv")
+    assert "note: error: QXAU0000017: No such file" in done.stderr
+
+
+@pytest.mark.parametrize("zone", ["Nowhere", "europe/nowhere"])
+def test_a_zone_that_is_none_is_told_before_the_papers_are_read(tmp_path: Path, zone: str) -> None:
+    (tmp_path / "log.csv").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "notes.csv").write_text(
+        "container,time,observation\nQXAU0000016,2026-01-01 06:00,warm\n", encoding="utf-8"
+    )
+    for call in (("screen",), ("dossier", "QXAU0000016", "--from", "2026-01-01 06:00")):
+        done = run(*call, "log.csv", "--notes", "notes.csv", "--time-zone", zone, cwd=tmp_path)
+        assert done.returncode == 2
+        assert f"{zone!r} is no time zone" in done.stderr
+        assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
@@ -65,7 +93,7 @@ def test_a_source_that_was_changed_is_status_one(written: Path, tmp_path: Path) 
         (("QXAU0000016", "log.csv", "--facts", "facts.toml"), "no goods called 'moon rock'"),
         (("QXAU0000016", "log.csv", "--goods", "goods.toml"), "commodities.foo.optimum: is missing"),
         (("QXAU0000016", "log.csv", "--protocols", "goods.toml"), "goods.toml"),
-        (("--verify", "nowhere", "log.csv"), "holds no dossier.json"),
+        (("--verify", "nowhere", "log.csv"), "Leave out --out"),
     ],
 )
 def test_a_wrong_call_is_status_two_and_leaves_no_output(

@@ -101,6 +101,15 @@ def test_a_hand_over_within_the_uncertainty_of_the_start_is_said() -> None:
     assert "No hand-over lies within the uncertainty" in answer
 
 
+def test_a_holder_named_by_two_events_has_its_hours_together() -> None:
+    answer = said(unit(WARM, HOURS), holders=custody((0, 15, "Ship"), (15, 24, "Ship"), (24, None, "Quay")))[
+        3
+    ]
+    assert answer.count("Ship") == 2, answer
+    one = said(unit(WARM, HOURS), holders=custody((0, 24, "Ship"), (24, None, "Quay")))[3]
+    assert answer == one
+
+
 def test_time_that_nobody_is_named_for_is_not_given_to_anybody() -> None:
     answer = said(unit(WARM, HOURS), holders=custody((0, 15, "Quay"), (30, None, "Ship")))[3]
     assert answer.startswith("It began with a time for which nobody is named.")
@@ -361,6 +370,26 @@ def test_a_set_point_that_nobody_ordered_is_told_even_where_the_air_kept_to_it()
     assert "no excursion" in first
     assert "Set to 3.0 °C, but the booking orders 1.0 °C." in first
     assert "booking" not in said(unit(calm, HOURS), set_points=other_order("agrees", 0, None))[0]
+
+
+@pytest.mark.parametrize(
+    ("begin", "until", "words"),
+    [
+        (0, 20, "; the set point was not as ordered with Quay."),
+        (20, None, "; the set point was not as ordered with Quay, then Ship."),
+        (25, None, "; the set point was not as ordered with Ship."),
+    ],
+)
+def test_who_had_a_set_point_that_nobody_ordered_is_named(
+    begin: float, until: float | None, words: str
+) -> None:
+    holders = custody((0, 24, "Quay"), (24, None, "Ship"))
+    custody_answer = said(
+        unit(np.full(len(HOURS), 3.0), HOURS),
+        holders=holders,
+        set_points=other_order("corrected_late" if until else "differs", begin, until),
+    )[3]
+    assert custody_answer.startswith(f"No excursion{words}")
 
 
 def test_a_set_point_that_nobody_ordered_comes_before_the_causes_of_an_excursion() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import json
 import shutil
 from datetime import UTC, datetime
@@ -309,13 +311,68 @@ def test_a_contract_s_band_moves_the_excursion_of_its_unit_alone(tmp_path: Path)
         ('"tables": {', '"tables": [], "was": {', "no record of a dossier"),
         ('"file": "inputs/facts/facts.toml"', '"file": "../../../etc/hostname"', "outside the bundle"),
         ('"format": 1', '"format": 2', "is of format 2"),
-        ('"bands": {', '"bands": {"other": 1, ', "no record of a dossier"),
+        ('"bands": {', '"bands": {"other": 1, ', "no record of a dossier: settings.bands is missing or not"),
+        ('"grace_hours": 1.0', '"grace_hours": "1"', "settings.grace_hours is missing or not"),
+        ('"grace_hours": 1.0', '"grace_time": 1.0', "settings is missing or not as it was written"),
+        ('"parsers": []', '"parsers": null', "settings.parsers is missing or not"),
+        ('"units": {', '"units": {"QXAU0000001": [1], "QXAU0000002": [1, 2, 3], ', "no record of a dossier"),
+        ('"from": null', '"from": "yesterday"', "no record of a dossier.*yesterday"),
+        ('"from": null', '"from": "2031-01-10T00:00:00"', "names no time zone"),
+        ('"refrigerant": "R134a"', '"refrigerant": "water ice"', "no record of a dossier.*water ice"),
+        ('"time_zone": null', '"time_zone": "Nowhere"', "'Nowhere' is no time zone"),
+        ('"sources": [', '"sources": [7, ', "sources 1 is missing or not"),
+        ('"tables": {', '"tables": {"extra": {"rows": 1}, ', "tables.extra is missing or not"),
     ],
 )
 def test_a_record_that_was_bent_is_refused(copied: Path, change: str, to: str, told: str) -> None:
     changed_record(copied, change, to)
     with pytest.raises(DossierError, match=told):
         verify(copied, [SAMPLE])
+
+
+@pytest.fixture
+def _screened_once(screening: Screening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The logs are as they were: they need not be read again for what else is bent."""
+    monkeypatch.setattr(writing, "screen", lambda *_: screening)
+
+
+@pytest.mark.usefixtures("_screened_once")
+def test_a_bundle_whose_record_and_files_were_bent_together_differs(copied: Path) -> None:
+    path = copied / "dossier.json"
+    record = json.loads(path.read_text(encoding="utf-8"))
+    as_written = {name: (copied / f"{name}.parquet").read_bytes() for name in ("gaps", "timeline")}
+
+    def told(table: str, content: bytes | None, **entry: object) -> str:
+        """The difference, with a table's file put in place of its own and its hash mended."""
+        bent = json.loads(json.dumps(record))
+        if content is not None:
+            (copied / f"{table}.parquet").write_bytes(content)
+            bent["tables"][table]["sha256"] = hashlib.sha256(content).hexdigest()
+            bent["tables"][table].update(entry)
+        else:
+            del bent["tables"][table]
+        path.write_text(json.dumps(bent), encoding="utf-8")
+        try:
+            return verify(copied, [SAMPLE]).difference
+        finally:
+            (copied / f"{table}.parquet").write_bytes(as_written[table])
+
+    timeline = pl.read_parquet(copied / "timeline.parquet")
+    as_text = io.BytesIO()
+    timeline.with_columns(pl.col("supply_air").cast(pl.String)).write_parquet(as_text)
+    assert told("gaps", b"no table") == "table gaps: gaps.parquet in the bundle cannot be read"
+    assert told("gaps", None) == "table gaps: dossier.json does not name it"
+    assert told("gaps", as_written["gaps"], rows=7).startswith("table gaps: dossier.json says 7 rows")
+    assert told("timeline", as_text.getvalue()).startswith(
+        "table timeline, supply_air: the bundle has String"
+    )
+
+
+@pytest.mark.usefixtures("_screened_once")
+def test_an_answer_under_another_name_differs(copied: Path) -> None:
+    changed_record(copied, '"main_excursion"', '"main_excursiom"')
+    difference = verify(copied, [SAMPLE]).difference
+    assert difference.startswith("told: the bundle has main_excursiom")
 
 
 def test_files_of_somebody_else_beside_a_dossier_are_left_alone(

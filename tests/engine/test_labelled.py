@@ -135,7 +135,7 @@ def test_labels_come_as_spreadsheets_save_them(tmp_path: Path, run: Path) -> Non
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"", "no heading 'container'"),
+        (b"", "is empty"),
         (b"container,cause\nX,fault\n", "no heading 'found'"),
         (b"container,found,found\nX,fault,fault\n", "heading 'found' twice"),
         (b"container,found\n\xff\xfe,fault\n", "no UTF-8"),

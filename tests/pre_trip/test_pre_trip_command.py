@@ -79,6 +79,16 @@ def test_the_terminal_names_what_is_outside_and_calls_nothing_safe(tmp_path: Pat
     assert str(tmp_path / "out" / "index.html") in done.output
 
 
+def test_the_log_of_a_voyage_is_said_to_be_no_inspection(tmp_path: Path) -> None:
+    voyage = Path(__file__).parents[2] / "sample_logs" / "ZZRU4314001.xlsx"
+    done = run(voyage, "--out", tmp_path / "out")
+    assert "warning: ZZRU4314001: The log goes on for more than 24 h" in done.output
+    assert "use coldsift screen" in done.output
+    assert "; 1 box\n" in done.output
+    assert "use coldsift screen" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "warning" not in run(EXAMPLE, "--out", tmp_path / "inspections").output
+
+
 def test_json_for_machines(tmp_path: Path) -> None:
     done = run(EXAMPLE, "--out", tmp_path / "out", "--json")
     told = json.loads(done.stdout)

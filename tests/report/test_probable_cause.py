@@ -167,7 +167,7 @@ def test_the_card_tells_what_the_catalogue_knows_of_the_cause(what: str) -> None
 
 def test_more_than_one_cause_names_its_pair() -> None:
     html = _one(**{SEVERAL: 0.6})
-    assert "More than one cause: evaporator iced up and door or seal leaks" in _text(_cards(html)[NAMES[0]])
+    assert "More than one cause: evaporator iced up, and door or seal leaks" in _text(_cards(html)[NAMES[0]])
     assert "Two causes at once" in _text(html)
     assert "More than one cause" in _text(_one(pair=(), **{SEVERAL: 0.6}))
 

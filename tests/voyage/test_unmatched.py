@@ -31,7 +31,7 @@ def found(plan: pl.DataFrame, *logged: str) -> list[tuple[str, str, str]]:
 
 def test_a_refrigerated_container_without_a_log_is_named_with_its_place() -> None:
     told = found(plan_of(planned("CSQU3054383"), planned("TASU1170000")), "TASU1170000")
-    words = "On the plan in bay 019, row 04, tier 82, to be kept at -18.0 °C, but there is no log of it."
+    words = "On the plan in bay 019, row 04, tier 82, to be kept at −18.0 °C, but there is no log of it."
     assert told == [("CSQU3054383", "no_log", words)]
 
 

@@ -9,15 +9,13 @@ import polars as pl
 
 from coldsift.archive.catalogue import opened
 from coldsift.archive.kept import readable
-from coldsift.causes import Catalogue, load_catalogue
+from coldsift.causes import HEALTHY, NAMES, Catalogue, load_catalogue
 from coldsift.causes.catalogue import as_noted
 from coldsift.features import FEATURES
 from coldsift.schema import TIME, Column, Table
 
 ODD = ("go_now", "this_round", "watch")
 """Groups of units that stood out."""
-
-NOT_ONE_CAUSE = ("other_cause", "more_than_one", "healthy")
 
 DRIFTING = {
     "split": "Split",
@@ -44,6 +42,7 @@ AGAIN = Table(
         Column("container", pl.String(), "", "Container number", False),
         Column("voyages", pl.Int64(), "", "Voyages on which it could be judged", False),
         Column("odd", pl.Int64(), "", "Of these, how many it was odd on", False),
+        Column("same", pl.Int64(), "", "Of these, how many with the cause that led most often", False),
         Column("words", pl.String(), "", "The same as a sentence, voyage by voyage", False),
     ),
     key=("container",),
@@ -101,9 +100,13 @@ DRIFT = Table(
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """What came again: :data:`AGAIN`, :data:`CAME_BACK`, :data:`DRIFT`; and over how many voyages."""
+    """What came again: :data:`AGAIN`, :data:`CAME_BACK`, :data:`DRIFT`.
+
+    Beside it stands over how many voyages, and how many of them are simulated.
+    """
 
     voyages: int
+    invented: int
     odd: pl.DataFrame
     came_back: pl.DataFrame
     drift: pl.DataFrame
@@ -127,7 +130,7 @@ def again(archive: Path) -> Again:
         def read(text: str) -> pl.DataFrame:
             return pl.DataFrame(pl.from_arrow(connection.sql(text).to_arrow_table()))
 
-        voyages = read("SELECT voyage, name, begin FROM voyages")
+        voyages = read("SELECT voyage, name, begin, invented FROM voyages")
         findings = read('SELECT voyage, container, "group", cause_1, chance_1 FROM findings')
         repairs = read("SELECT voyage, container, time, action, part, verdict FROM repairs")
         features = read(
@@ -138,6 +141,7 @@ def again(archive: Path) -> Again:
     findings = findings.join(voyages, on="voyage").sort("container", "begin", "voyage")
     return Again(
         voyages.height,
+        voyages.filter("invented").height,
         _odd_again(findings, catalogue),
         _came_back(findings, repairs, catalogue),
         _drift(features.join(voyages, on="voyage").sort("container", "feature", "begin", "voyage")),
@@ -147,23 +151,31 @@ def again(archive: Path) -> Again:
 def _odd_again(findings: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
     odd = pl.col("group").is_in(ODD)
     cause = pl.col("cause_1").replace(_cause_words(catalogue))
+    one_cause = odd & pl.col("cause_1").is_in(NAMES).not_()
     on_each = pl.format(
         "{} ({})", "name", pl.concat_str(_group_words(), cause, separator=", ", ignore_nulls=True)
     )
     counted = (
         findings.filter(pl.col("group") != "cannot_tell")
+        .with_columns(same=pl.when(one_cause).then(one_cause.sum().over("container", "cause_1")))
         .group_by("container")
         .agg(
             voyages=pl.len(),
             odd=odd.sum(),
+            same=pl.col("same").max().fill_null(0),
             words=on_each.filter(odd).tail(NAMED_VOYAGES).str.join("; "),
         )
         .filter(pl.col("odd") > 1)
         .with_columns(
             words=pl.format(
-                "Odd on {} of {} voyages{}: {}.",
+                "Odd on {} of {} voyages{}{}: {}.",
                 "odd",
                 "voyages",
+                pl.when(pl.col("same") == pl.col("odd"))
+                .then(pl.lit(", each time with the same likeliest cause"))
+                .when(pl.col("same") > 1)
+                .then(pl.format(", on {} with the same likeliest cause", "same"))
+                .otherwise(pl.lit("")),
                 pl.when(pl.col("odd") > NAMED_VOYAGES)
                 .then(pl.lit(f", the last {NAMED_VOYAGES}"))
                 .otherwise(pl.lit("")),
@@ -171,13 +183,15 @@ def _odd_again(findings: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
             )
         )
     )
-    return AGAIN.conform(counted.sort("odd", "voyages", "container", descending=[True, False, False]))
+    return AGAIN.conform(
+        counted.sort("odd", "same", "voyages", "container", descending=[True, True, False, False])
+    )
 
 
 def _came_back(findings: pl.DataFrame, repairs: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
     """Repairs whose cause, by the part used or by what was found before, leads on a later voyage again."""
     found = findings.filter(
-        pl.col("group").is_in(ODD), pl.col("cause_1").is_not_null(), ~pl.col("cause_1").is_in(NOT_ONE_CAUSE)
+        pl.col("group").is_in(ODD), pl.col("cause_1").is_not_null(), ~pl.col("cause_1").is_in(NAMES)
     ).rename({"cause_1": "cause", "chance_1": "chance"})
     repairs = (
         repairs.sort("container", "time", "voyage", "action", "part")
@@ -288,23 +302,14 @@ def _drift(features: pl.DataFrame) -> pl.DataFrame:
         )
     )
     words = pl.format(
-        "{} {} by {} {} over {} voyages in {} days{}.",
+        "{} {} over {} voyages in {} days{}.",
         "called",
-        pl.when(pl.col("change") < 0).then(pl.lit("fell")).otherwise(pl.lit("rose")),
-        pl.col("change").abs().round(1),
-        "unit",
+        _moved("change"),
         "voyages",
         (pl.col("years") * 365.25).round().cast(pl.Int64),
         pl.when(pl.col("others_change").is_null())
         .then(pl.lit("; there were no like units to compare with"))
-        .otherwise(
-            pl.format(
-                "; that of like units on the same voyages {} by {} {}",
-                pl.when(pl.col("others_change") < 0).then(pl.lit("fell")).otherwise(pl.lit("rose")),
-                pl.col("others_change").abs().round(1),
-                "unit",
-            )
-        ),
+        .otherwise(pl.format("; that of like units on the same voyages {}", _moved("others_change"))),
     )
     return DRIFT.conform(
         drifting.with_columns(words=words).sort(
@@ -317,5 +322,13 @@ def _group_words() -> pl.Expr:
     return pl.col("group").str.replace_all("_", " ", literal=True)
 
 
-def _cause_words(catalogue: Catalogue) -> dict[str, str]:
-    return {name: catalogue.name(name).lower() for name in catalogue.causes}
+def _moved(change: str) -> pl.Expr:
+    size = pl.col(change).abs().round(1)
+    way = pl.when(pl.col(change) < 0).then(pl.lit("fell")).otherwise(pl.lit("rose"))
+    return pl.when(size > 0).then(pl.format("{} by {} {}", way, size, "unit")).otherwise(pl.lit("stayed"))
+
+
+def _cause_words(catalogue: Catalogue) -> dict[str, str | None]:
+    """What is said of each: of an odd unit not that nothing is wrong."""
+    told = {name: catalogue.name(name).lower() for name in (*NAMES, *catalogue.causes)}
+    return {**told, HEALTHY: None}

@@ -118,14 +118,15 @@ def readable(archive: Path) -> Iterator[None]:
         yield
     except (OSError, pl.exceptions.PolarsError, pa.ArrowException, duckdb.Error) as error:
         raise ArchiveError(
-            f"a part of {archive} cannot be read: {in_a_line(error)}. If a run is being added, try again; "
+            f"a part of {archive} cannot be read: {in_a_line(error)} If a run is being added, try again; "
             "else put the file back from a backup, or add its run with --replace."
         ) from error
 
 
 def in_a_line(error: Exception) -> str:
-    """What a library says, without the drawing of where."""
-    return " ".join(str(error).split("\n\n")[0].split()).rstrip(".")
+    """What a library says as one sentence, without the drawing of where."""
+    line = " ".join(str(error).split("\n\n")[0].split())
+    return line if line.endswith((".", "?", "!")) else f"{line}."
 
 
 def in_types(frame: pl.LazyFrame, table: Table) -> pl.LazyFrame:

@@ -11,9 +11,11 @@ from typing import Any
 import duckdb
 
 from coldsift.archive.catalogue import opened
-from coldsift.archive.kept import ArchiveError, in_a_line
+from coldsift.archive.kept import ArchiveError, in_a_line, literal
 
 _AT_ONCE = 10_000
+
+ONE_SELECT = "one SELECT can be asked, and nothing that writes. Try: SELECT * FROM voyages"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +49,24 @@ def query(archive: Path, text: str) -> Iterator[Answer]:
         rows are read.
     """
     with opened(archive) as connection, _explained():
-        kinds = [statement.type for statement in connection.extract_statements(text)]
-        # A copy into the archive's own folder is the one thing that the settings would let pass.
-        if kinds != [duckdb.StatementType.SELECT]:
-            raise ArchiveError("one SELECT can be asked, and nothing that writes. Try: SELECT * FROM voyages")
+        _read_only(connection, text)
         cursor = connection.execute(text)
         columns = tuple(str(column[0]) for column in cursor.description or ())
         yield Answer(columns, _rows(cursor))
+
+
+def _read_only(connection: duckdb.DuckDBPyConnection, text: str) -> None:
+    """Refuse what could write: a copy into the archive's own folder the settings would let pass."""
+    statements = connection.extract_statements(text)
+    if [each.type for each in statements] != [duckdb.StatementType.SELECT]:
+        raise ArchiveError(ONE_SELECT)
+    try:
+        # A WITH may hold a COPY or an INSERT and still be a SELECT, but never inside another.
+        connection.execute(f"EXPLAIN SELECT * FROM query({literal(text)})")
+    except duckdb.BinderException as error:
+        if "must be at the top level" in str(error):
+            raise ArchiveError(ONE_SELECT) from error
+        raise
 
 
 def _rows(cursor: duckdb.DuckDBPyConnection) -> Iterator[tuple[Any, ...]]:
@@ -68,4 +81,4 @@ def _explained() -> Iterator[None]:
     except duckdb.PermissionException as error:
         raise ArchiveError("a query reaches the archive's tables, no other file and no network.") from error
     except duckdb.Error as error:
-        raise ArchiveError(f"the query was not understood, or failed. {in_a_line(error)}.") from error
+        raise ArchiveError(f"the query was not understood, or failed. {in_a_line(error)}") from error

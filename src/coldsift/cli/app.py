@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -26,6 +27,7 @@ from coldsift.cli.options import (
     say,
 )
 from coldsift.cli.pre_trip import pretrip
+from coldsift.cli.printable import plain
 
 if TYPE_CHECKING:
     from coldsift.engine import Screening, Settings, VoyageFiles
@@ -286,6 +288,7 @@ def _refusing() -> Iterator[None]:
 
 @app.command()
 def dossier(
+    context: typer.Context,
     arguments: Annotated[
         list[str],
         typer.Argument(
@@ -330,6 +333,7 @@ def dossier(
     from coldsift.engine.reconstructing import instant
 
     if bundle is not None:
+        _only_verifying(context)
         _verify(bundle, arguments, parsers or [])
     with _refusing():
         if len(arguments) < 2:
@@ -368,9 +372,27 @@ def dossier(
     raise typer.Exit(int(screening.status))
 
 
+def _only_verifying(context: typer.Context) -> None:
+    """End with status 2 when something is given that a bundle holds itself."""
+    taken = ("arguments", "bundle", "parsers")
+    given = [
+        parameter.opts[0]
+        for parameter in context.command.params
+        if parameter.name not in taken
+        and (source := context.get_parameter_source(str(parameter.name))) is not None
+        and source.name == "COMMANDLINE"
+    ]
+    if given:
+        say(
+            f"error: --verify takes a bundle, its logs and --parsers. Leave out {', '.join(given)}: the "
+            "bundle is reckoned again with what it holds."
+        )
+        raise typer.Exit(2)
+
+
 def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
     """Reckon a bundle again; status 0 when nothing differs, 1 when something does."""
-    from coldsift.cli.terminal import follow, plain
+    from coldsift.cli.terminal import follow
     from coldsift.engine import verify
 
     with _refusing(), follow("dossier") as progress:
@@ -385,6 +407,7 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
 
 
 def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
+    from coldsift.engine.summary import voyage_summary
     from coldsift.engine.write import manifest
 
     whole = manifest(screening)
@@ -393,6 +416,7 @@ def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
         **{key: whole[key] for key in kept},
         "out": str(folder) if folder else None,
         "findings": screening.findings.to_dicts(),
+        "voyage": voyage_summary(screening),
     }
 
 
@@ -430,7 +454,7 @@ def check(
 ) -> None:
     """Put what you saw to a finished run, or judge a unit by its readings alone; says what to check next."""
     from coldsift.causes import CatalogueError, load_catalogue
-    from coldsift.cli.terminal import plain, show_check
+    from coldsift.cli.terminal import show_check
     from coldsift.engine import checking
     from coldsift.engine.readings import ReadingError, parse_readings
 
@@ -491,7 +515,7 @@ def tune(
 ) -> None:
     """Choose the thresholds of the groups by cost, on finished runs whose units you have labelled."""
     from coldsift.causes import CatalogueError, load_catalogue
-    from coldsift.cli.terminal import plain, show_history, show_tuned
+    from coldsift.cli.terminal import show_history, show_tuned
     from coldsift.engine import labelled
     from coldsift.ranking import ThresholdsError, load_costs
     from coldsift.ranking.thresholds import SHIPPED
@@ -521,6 +545,13 @@ def simulate(
     units: Annotated[int, typer.Option(min=1, max=5000, help="Number of containers.")] = 40,
     days: Annotated[float, typer.Option(min=1, max=120, help="Length of the voyage in days.")] = 14,
     seed: Annotated[int, typer.Option(help="Same seed, same bytes.")] = 1,
+    begin: Annotated[
+        datetime,
+        typer.Option(
+            formats=["%Y-%m-%d"],
+            help="First day. Seeds share container numbers: give each of several voyages its own days.",
+        ),
+    ] = datetime(2031, 1, 6),
     route: Annotated[Route, typer.Option(help="Weather on the way.")] = Route.MIXED,
     fault_share: Annotated[float, typer.Option(min=0, max=1, help="Share of units with a fault.")] = 0.2,
     log_layout: Annotated[
@@ -545,6 +576,7 @@ def simulate(
                 route=route.value,
                 fault_share=fault_share,
                 layout=log_layout,
+                start=begin.replace(tzinfo=UTC),
             )
     except VoyageError as error:
         say(f"error: {error}")
@@ -609,7 +641,6 @@ def layout_try(
     parsers: Parsers = None,
 ) -> None:
     """Say how well each layout fits a file, and why."""
-    from coldsift.cli.terminal import plain
     from coldsift.intake.layouts import try_layouts
 
     try:

@@ -16,6 +16,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from coldsift.cli.options import say
+from coldsift.cli.printable import plain
+
 if TYPE_CHECKING:
     from coldsift.archive import Answer
 
@@ -54,7 +57,7 @@ def archive_add(
             to,
             voyage,
             replace=replace,
-            waiting=lambda: _say("Another run is being added; waiting for it."),
+            waiting=lambda: say("Another run is being added; waiting for it."),
         )
     if added.outcome == "unchanged":
         _tell(f"Kept already as {added.name} ({added.voyage}); nothing was changed.")
@@ -111,19 +114,26 @@ def archive_again(archive: Archive = HOME, as_json: AsJson = False) -> None:
 
         found = again(archive)
     parts = (
-        ("Odd on more than one voyage", "odd", found.odd),
         ("Came back after a repair", "came_back", found.came_back),
+        ("Odd on more than one voyage", "odd", found.odd),
         ("Drift from voyage to voyage", "drift", found.drift),
     )
     if as_json:
         told = {key: [*map(_for_json, frame.to_dicts())] for _, key, frame in parts}
-        typer.echo(json.dumps({"voyages": found.voyages, **told}, ensure_ascii=False, indent=1))
+        typer.echo(
+            json.dumps(
+                {"voyages": found.voyages, "invented": found.invented, **told}, ensure_ascii=False, indent=1
+            )
+        )
         return
-    _tell(f"Voyages kept: {found.voyages}.")
+    simulated = {0: "", found.voyages: ", all simulated"}.get(
+        found.invented, f", {found.invented} of them simulated"
+    )
+    _tell(f"Voyages kept: {found.voyages}{simulated}.")
     for heading, _, frame in parts:
         _tell(heading)
         for container, words in frame.select("container", "words").iter_rows():
-            _tell(f"  {container}  {words}")
+            _tell(f"  {plain(container, LONGEST_CELL)}  {words}")
         if frame.is_empty():
             _tell("  none")
     _tell("A unit that is not named here is not shown to be sound.")
@@ -138,13 +148,14 @@ def archive_sql(
 ) -> None:
     """Ask the archive with one SELECT, over the tables of coldsift schema and over voyages."""
     if as_json and as_csv:
-        _say("error: --json and --csv are two forms of one answer. Give one of them.")
+        say("error: --json and --csv are two forms of one answer. Give one of them.")
         raise typer.Exit(2)
     with _refusing():
         from coldsift.archive import query
 
         with query(archive, text) as answer:
             if as_json:
+                _refuse_twice(answer.columns)
                 _print_json(answer)
             elif as_csv:
                 _print_csv(answer)
@@ -183,26 +194,16 @@ def _refusing() -> Iterator[None]:
     try:
         yield
     except ArchiveError as error:
-        from coldsift.cli.terminal import plain
-
-        _say(plain(f"error: {error}"))
+        say(plain(f"error: {error}"))
         raise typer.Exit(2) from None
 
 
-def _say(text: str) -> None:
-    typer.echo(text, err=True)
-
-
 def _tell(text: str) -> None:
-    from coldsift.cli.terminal import plain
-
     typer.echo(plain(text))
 
 
 def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Columns one under another; texts may hold anything."""
-    from coldsift.cli.terminal import plain
-
     cells = [[plain(text, LONGEST_CELL) for text in row] for row in (headings, *rows)]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     for row in cells:
@@ -227,6 +228,18 @@ def _print_json(answer: Answer) -> None:
     typer.echo("[]" if between == "[\n" else "\n]")
 
 
+def _refuse_twice(columns: Sequence[str]) -> None:
+    """An object holds one value of a name: no other is lost without a word."""
+    twice = next((name for name in columns if columns.count(name) > 1), None)
+    if twice is not None:
+        say(
+            plain(
+                f"error: two columns are named {twice}. Name one of them otherwise with AS, or ask for CSV."
+            )
+        )
+        raise typer.Exit(2)
+
+
 def _print_csv(answer: Answer) -> None:
     """No text of it is a formula; numbers stay numbers."""
     mark = "\ufeff"  # Spreadsheets look for it.
@@ -238,19 +251,9 @@ def _print_csv(answer: Answer) -> None:
 
 
 def _field(value: Any) -> Any:
-    from coldsift.engine.spreadsheets import cell
+    from coldsift.engine.spreadsheets import csv_field
 
-    if value is None or isinstance(value, int | float | Decimal):
-        return value
-    # Some programs part fields at semicolons: what follows one must be no formula either.
-    return ";".join(_neutral_piece(piece) for piece in cell(_shown(value)).split(";"))
-
-
-def _neutral_piece(piece: str) -> str:
-    from coldsift.engine.spreadsheets import neutral
-
-    bare = piece.lstrip('" ')
-    return piece if neutral(bare) == bare else f"'{piece}"
+    return value if value is None or isinstance(value, int | float | Decimal) else csv_field(_shown(value))
 
 
 def _shown(value: Any) -> str:

@@ -10,6 +10,8 @@ from typing import Annotated
 
 import typer
 
+from coldsift.cli.printable import plain
+
 
 class DateOrder(StrEnum):
     """Order of day and month where the data cannot settle it."""
@@ -48,8 +50,6 @@ def say(text: str) -> None:
 @contextmanager
 def refusing(*errors: type[Exception]) -> Iterator[None]:
     """End with status 2 and the message on one of these errors."""
-    from coldsift.cli.terminal import plain
-
     try:
         yield
     except errors as error:

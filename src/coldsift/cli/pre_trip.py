@@ -17,6 +17,7 @@ from coldsift.cli.options import (
     refrigerants_of,
     refusing,
 )
+from coldsift.cli.printable import counted, plain
 
 if TYPE_CHECKING:
     from coldsift.engine.pre_trip import PreTrip
@@ -78,7 +79,6 @@ def pretrip(
 
 def _show(run: PreTrip, page: Path | None) -> None:
     """Print messages, accounting, a line a box, and where the page is."""
-    from coldsift.cli.terminal import plain
     from coldsift.pre_trip import PHASE_WORDS
     from coldsift.pre_trip.views import overall_words
 
@@ -91,8 +91,8 @@ def _show(run: PreTrip, page: Path | None) -> None:
     )
     items = run.inspection.items
     typer.echo(
-        f"{len(run.sources)} files, {rows} rows = {used} used + {merged} merged + {aside} set aside; "
-        f"{items['container'].n_unique()} boxes"
+        f"{counted(len(run.sources), 'file')}, {counted(rows, 'row')} = {used} used + {merged} merged + "
+        f"{aside} set aside; {counted(items['container'].n_unique(), 'box', 'boxes')}"
     )
     if page is None:
         typer.echo("Nothing could be judged; no page was written.")

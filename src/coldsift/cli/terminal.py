@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,6 +16,7 @@ from rich.text import Text
 
 from coldsift.causes import load_catalogue
 from coldsift.cli.course import Course, Position
+from coldsift.cli.printable import counted, plain
 from coldsift.engine import Screening
 from coldsift.engine.bundles import Written
 from coldsift.engine.checking import Checked, kinds_in_words
@@ -38,11 +38,10 @@ SHOWN_CHECKS = 5
 LEAST_SHOWN = 0.01
 """Hypotheses and checks listed, and the smallest chance that is."""
 
-LONGEST = 2000
 LONGEST_CONTAINER = 20
 LONGEST_NAME = 100
 LONGEST_SENTENCE = 400
-"""Characters shown of a line, a container, a file's name and one sentence: a log can hold any length."""
+"""Characters shown of a container, a file's name and one sentence: a log can hold any length."""
 
 INDENT = 6
 
@@ -50,12 +49,6 @@ BAR_WIDTH = 24
 LEFT_WIDTH = 18
 
 GROUP_WORDS = {group.key: group.word.lower() for group in GROUPS}
-
-
-def plain(text: str, most: int = LONGEST) -> str:
-    """Text from a log without control and direction characters, which can rewrite a terminal; cut if long."""
-    shown = text if len(text) <= most else f"{text[: most - 1]}…"
-    return "".join("\ufffd" if unicodedata.category(letter) in {"Cc", "Cf"} else letter for letter in shown)
 
 
 @contextmanager
@@ -136,10 +129,10 @@ def show(screening: Screening, page: Path | None, console: Console | None = None
         sum(getattr(source, name) for source in screening.sources)
         for name in ("rows", "used", "merged", "set_aside")
     )
-    files = _counted(len(screening.sources), "file")
-    containers = _counted(len(screening.findings), "container")
+    files = counted(len(screening.sources), "file")
+    containers = counted(len(screening.findings), "container")
     console.print(
-        f"{files}, {_counted(rows, 'row')} = {used} used + {merged} merged + {aside} set aside; {containers}"
+        f"{files}, {counted(rows, 'row')} = {used} used + {merged} merged + {aside} set aside; {containers}"
     )
     if page is None:
         console.print("Nothing could be analysed; no report was written.")
@@ -173,10 +166,6 @@ def _console() -> Console:
     console = Console(highlight=False)
     console.soft_wrap = not console.is_terminal
     return console
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 def _told_once(messages: Sequence[Message]) -> list[str]:
@@ -307,7 +296,7 @@ def show_history(history: History) -> None:
     faults = int(used["faulty"].sum())
     aside = [outcome for outcome in dict.fromkeys(outcomes) if outcome not in (USED, AGAIN)]
     console.print(
-        f"{_counted(len(outcomes), 'label')} = {used.height} used ({faults} with a fault, "
+        f"{counted(len(outcomes), 'label')} = {used.height} used ({faults} with a fault, "
         f"{used.height - faults} healthy) + {outcomes.count(AGAIN)} said again + "
         f"{sum(map(outcomes.count, aside))} set aside"
     )
@@ -335,7 +324,7 @@ def show_tuned(tuned: Tuned, history: History, out: Path) -> None:
     console = _console()
     console.print("Chance of a fault, said → came true, on these labels")
     for low, high, said, true, units in came_true(history.used):
-        console.print(f"  {low:4.0%} to {high:4.0%}: {said:4.0%} → {true:4.0%} ({_counted(units, 'unit')})")
+        console.print(f"  {low:4.0%} to {high:4.0%}: {said:4.0%} → {true:4.0%} ({counted(units, 'unit')})")
     new = tuned.thresholds
     console.print("Cost per 100 labelled units, in minutes of one technician")
     console.print(f"  {tuned.before:7.0f}  as the runs grouped them")

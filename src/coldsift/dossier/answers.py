@@ -133,12 +133,35 @@ def _nothing_found(found: Findings) -> tuple[Pair, Pair, Pair, Pair]:
     low, high = (number(value, 1, "°C") for value in (air.min(), air.max()))  # type: ignore[arg-type]
     lay = f"The controlling air lay between {low} and {high}." if len(air) else ""
     told = " ".join(filter(None, (lay, _cargo(found), _treatment(found.treatment))))
+    custody = _custody_of_order(found)
     return (
         first,
         (told or "–", "Defrosts included." if lay else ""),
         ("Cannot be said." if silent else "No excursion, so no cause of one.", _leading(found.causes)),
-        ("Cannot be said." if silent else "No excursion, so no custody to name.", ""),
+        (
+            "Cannot be said."
+            if silent
+            else f"No excursion{custody}."
+            if custody
+            else "No excursion, so no custody to name.",
+            "Who had it is as the events file says." if custody and not silent else "",
+        ),
     )
+
+
+def _custody_of_order(found: Findings) -> str:
+    """With whom the set point was another than ordered."""
+    stretches = found.set_points.filter(pl.col("kind").is_in(OTHER_SET_POINT)).drop_nulls("start")
+    held = (
+        found.custody.join(stretches, how="cross", suffix="_order")
+        .filter(
+            pl.col("end").is_null() | (pl.col("end") > pl.col("start_order")),
+            pl.col("end_order").is_null() | (pl.col("start") < pl.col("end_order")),
+        )
+        .sort("start")["holder"]
+        .unique(maintain_order=True)
+    )
+    return f"; the set point was not as ordered with {', then '.join(held)}" if len(held) else ""
 
 
 def _gap_words(gaps: pl.DataFrame, begin: str) -> str:
@@ -388,10 +411,12 @@ def _custody(found: Findings, main: Mapping[str, Any]) -> Pair:
     parts = found.excursion_parts.filter(
         pl.col("division") == "custody", pl.col("excursion") == main["start"]
     ).sort("start")
+    # Events may follow one another without another holder.
+    held = parts.group_by("part", maintain_order=True).agg(pl.col("hours", "degree_hours").sum())
     told = [
         f"{row['part'] or 'nobody named'} {number(row['hours'], 1, 'h')} "
         f"({number(row['degree_hours'], 0, 'K h')})"
-        for row in parts.iter_rows(named=True)
+        for row in held.iter_rows(named=True)
     ]
     if not told:
         return "No custody event covers it.", ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from coldsift.causes import load_catalogue
-from coldsift.changes import compare_runs, earlier_findings
+from coldsift.changes import compare_runs
 from coldsift.engine.analysis import Analysis
 from coldsift.engine.papers import Voyage
 from coldsift.engine.settings import Settings
@@ -31,7 +31,9 @@ class Aboard:
     changes: pl.DataFrame
 
 
-def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
+def aboard_of(
+    analysis: Analysis, voyage: Voyage, settings: Settings, earlier: pl.DataFrame | None = None
+) -> Aboard:
     """Put together what is to be done on board.
 
     Parameters
@@ -39,20 +41,16 @@ def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
     analysis, voyage
         What the logs and the papers say.
     settings
-        Hours for the round, and the earlier run.
+        Hours for the round.
+    earlier
+        :data:`coldsift.schema.FINDINGS` of the earlier run, if one was given.
 
     Returns
     -------
     Aboard
         Tables are empty where there is nothing to make them from.
-
-    Raises
-    ------
-    EarlierRunError
-        When the earlier run cannot be read.
     """
     findings = analysis.findings
-    then = earlier_findings(settings.since) if settings.since else None
     catalogue = load_catalogue(settings.causes)
     spares = weigh_parts(analysis.causes, findings, voyage.notes, voyage.spares, catalogue)
     return Aboard(
@@ -72,5 +70,5 @@ def aboard_of(analysis: Analysis, voyage: Voyage, settings: Settings) -> Aboard:
         unmatched=UNMATCHED.empty()
         if voyage.plan.is_empty()
         else unmatched(voyage.plan, findings["container"]),
-        changes=CHANGES.empty() if then is None else compare_runs(findings, then, catalogue),
+        changes=CHANGES.empty() if earlier is None else compare_runs(findings, earlier, catalogue),
     )

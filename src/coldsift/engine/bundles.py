@@ -25,6 +25,8 @@ from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.reconstructing import DossierError, Request, digest, input_files, reconstruct, versions
 from coldsift.engine.screening import Screening, screen
 from coldsift.engine.settings import Settings
+from coldsift.intake.times import given_zone
+from coldsift.refrigerant import saturation
 from coldsift.regimes import Bands
 
 FORMAT = 1
@@ -36,6 +38,27 @@ OWN = frozenset({"index.html", BUNDLE, *PAPERS.values()})
 
 SAME = 1e-9
 """Relative difference up to which two numbers are the same: other machines add in another order."""
+
+_SHAPE: Mapping[Any, Any] = {
+    "format": int,
+    "request": {"container": str, "from": str | None, "to": str | None},
+    "settings": {
+        "bands": {"chilled": int | float, "frozen": int | float, "units": {str: [int | float]}},
+        "grace_hours": int | float,
+        "refrigerant": str,
+        "refrigerants": {str: str},
+        "date_order": str | None,
+        "time_zone": str | None,
+        "layout": str | None,
+        "parsers": [str],
+    },
+    "inputs": {str: {"file": str, "sha256": str}},
+    "sources": [{"path": str, "sha256": str, "size": int}],
+    "tables": {str: {"rows": int, "sha256": str}},
+    "told": {str: object},
+    "versions": {str: str},
+}
+"""Parts of the record, and of what kind each is; ``str`` as a key stands for any name."""
 
 _NOT_TOLD = frozenset({"reproduce", "versions", "parameters"})
 """Fields of a reconstruction that may differ without any number being another."""
@@ -188,27 +211,44 @@ def verify(
         return Verdict(changed, 0, ())
     request, settings = _asked(folder, record, parsers)
     screening = screen(sources, settings, progress)
-    notes = tuple(_version_notes(record))
+    unread = (str(message) for message in screening.messages if message.severity == "error")
+    notes = (*_version_notes(record), *unread)
     moved = next(_moved_sources(record, screening), "")
     if moved:
         return Verdict(moved, 0, notes)
-    found = reconstruct(screening, request)
+    difference, values = _compared(folder, record, reconstruct(screening, request))
+    return Verdict(difference, values, notes)
+
+
+def _compared(folder: Path, record: Mapping[str, Any], found: Reconstruction) -> tuple[str, int]:
+    """The first difference between a bundle and what was reckoned, and how many values were compared."""
     values = 0
     for name, frame in _tables(found):
-        kept = pl.read_parquet(folder / f"{name}.parquet")
-        difference = _first_difference(name, kept, frame)
+        difference = _table_difference(folder, record["tables"].get(name), name, frame)
         if difference:
-            return Verdict(difference, values, notes)
+            return difference, values
         values += frame.height * frame.width
     told, again = list(_leaves(record["told"])), list(_leaves(_told(found)))
-    for (where, kept), (_, now) in zip(told, again, strict=False):
+    for (where, kept), (there, now) in zip(told, again, strict=False):
+        if where != there:
+            return f"told: the bundle has {where} where the sources give {there}", values
         if not _same(kept, now):
-            return Verdict(
-                f"told, {where}: the bundle says {kept!r}, the sources give {now!r}", values, notes
-            )
+            return f"told, {where}: the bundle says {kept!r}, the sources give {now!r}", values
     if len(told) != len(again):
-        return Verdict("told: the bundle says more, or less, than the sources give", values, notes)
-    return Verdict("", values + len(told), notes)
+        return "told: the bundle says more, or less, than the sources give", values
+    return "", values + len(told)
+
+
+def _table_difference(folder: Path, entry: Mapping[str, Any] | None, name: str, now: pl.DataFrame) -> str:
+    if entry is None:
+        return f"table {name}: {RECORD} does not name it"
+    try:
+        kept = pl.read_parquet(folder / f"{name}.parquet")
+    except (OSError, pl.exceptions.PolarsError):
+        return f"table {name}: {name}.parquet in the bundle cannot be read"
+    if kept.height != entry["rows"]:
+        return f"table {name}: {RECORD} says {entry['rows']} rows, the bundle has {kept.height}"
+    return _first_difference(name, kept, now)
 
 
 def _tables(found: Reconstruction) -> Iterator[tuple[str, pl.DataFrame]]:
@@ -274,6 +314,9 @@ def _same(one: Any, other: Any) -> bool:
 def _first_difference(name: str, kept: pl.DataFrame, now: pl.DataFrame) -> str:
     if kept.columns != now.columns:
         return f"table {name}: the bundle has the columns {kept.columns}, the sources give {now.columns}"
+    for column, of in kept.schema.items():
+        if of != now.schema[column]:
+            return f"table {name}, {column}: the bundle has {of}, the sources give {now.schema[column]}"
     if kept.height != now.height:
         return f"table {name}: the bundle has {kept.height} rows, the sources give {now.height}"
     for column in kept.columns:
@@ -312,36 +355,50 @@ def _read(folder: Path) -> dict[str, Any]:
             raise DossierError(
                 f"{folder / RECORD} is of format {record['format']}; this coldsift reads {FORMAT}."
             )
-        _check_shape(folder, record)
     except OSError as error:
         raise DossierError(
             f"{folder} holds no {RECORD}. Name the bundle folder of a dossier after --verify."
         ) from error
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except DossierError:
+        raise
+    except (ValueError, KeyError, TypeError) as error:
+        raise DossierError(f"{folder / RECORD} is no record of a dossier.") from error
+    try:
+        _check_shape(folder, record)
+    except ValueError as error:
         if isinstance(error, DossierError):
             raise
-        raise DossierError(f"{folder / RECORD} is no record of a dossier.") from error
+        raise DossierError(
+            f"{folder / RECORD} is no record of a dossier: {error} is missing or not as it was written."
+        ) from error
     return dict(record)
 
 
 def _check_shape(folder: Path, record: Mapping[str, Any]) -> None:
     """Raise when a part is missing or of another kind, or a file lies outside the bundle."""
-    parts = ("request", "settings", "inputs", "tables", "told", "versions")
-    asked, read = {"container", "from", "to"}, {"path", "sha256"}
-    whole = (
-        all(isinstance(record[part], dict) for part in parts)
-        and asked <= record["request"].keys()
-        and all(read <= source.keys() for source in record["sources"])
-        and record["settings"]["bands"].keys() == {entry.name for entry in fields(Bands)}
-    )
-    if not whole:
-        raise ValueError("a part is missing or of another kind")
+    _check_part(record, _SHAPE, "")
     within = folder.resolve()
     files = [f"{name}.parquet" for name in record["tables"]]
     files += [entry["file"] for entry in record["inputs"].values()]
     for name in files:
         if not (within / name).resolve().is_relative_to(within):
             raise DossierError(f"{folder / RECORD} names a file outside the bundle: {name}.")
+
+
+def _check_part(value: Any, shape: Any, where: str) -> None:
+    """Raise :class:`ValueError` with the place where a value is not of its shape."""
+    if isinstance(shape, dict):
+        if not isinstance(value, dict) or (str not in shape and value.keys() != shape.keys()):
+            raise ValueError(where or "a part")
+        for key, each in value.items():
+            _check_part(each, shape.get(key, shape.get(str)), f"{where}.{key}" if where else key)
+    elif isinstance(shape, list):
+        if not isinstance(value, list):
+            raise ValueError(where)
+        for place, each in enumerate(value, start=1):
+            _check_part(each, shape[0], f"{where} {place}")
+    elif not isinstance(value, shape):
+        raise ValueError(where)
 
 
 def _changed_files(folder: Path, record: Mapping[str, Any]) -> Iterator[str]:
@@ -366,13 +423,18 @@ def _asked(folder: Path, record: Mapping[str, Any], parsers: Sequence[Path]) -> 
         )
     files = {key: folder / entry["file"] for key, entry in record["inputs"].items()}
     bands = kept["bands"]
-    start, end = (datetime.fromisoformat(asked[key]) if asked[key] else None for key in ("from", "to"))
+    try:
+        start, end = (_instant(asked[key]) for key in ("from", "to"))
+        units = {container: (below, above) for container, (below, above) in bands["units"].items()}
+        for refrigerant in {kept["refrigerant"], *kept["refrigerants"].values()}:
+            saturation(refrigerant)
+        given_zone(kept["time_zone"])
+    except ValueError as error:
+        raise DossierError(
+            f"{folder / RECORD} is no record of a dossier: {str(error).rstrip('.')}."
+        ) from error
     settings = Settings(
-        bands=Bands(
-            chilled=bands["chilled"],
-            frozen=bands["frozen"],
-            units={container: (below, above) for container, (below, above) in bands["units"].items()},
-        ),
+        bands=Bands(chilled=bands["chilled"], frozen=bands["frozen"], units=units),
         grace_hours=kept["grace_hours"],
         parsers=tuple(parsers),
         refrigerant=kept["refrigerant"],
@@ -385,6 +447,15 @@ def _asked(folder: Path, record: Mapping[str, Any], parsers: Sequence[Path]) -> 
         layout=kept["layout"],
     )
     return Request(asked["container"], start, end), settings
+
+
+def _instant(text: str | None) -> datetime | None:
+    if text is None:
+        return None
+    time = datetime.fromisoformat(text)
+    if time.tzinfo is None:
+        raise ValueError(f"{text!r} names no time zone")
+    return time
 
 
 def _version_notes(record: Mapping[str, Any]) -> Iterator[str]:

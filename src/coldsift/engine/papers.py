@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from coldsift.voyage import (
     Facts,
     FactsError,
     StowagePlan,
+    TableError,
     read_bookings,
     read_events,
     read_facts,
@@ -25,9 +27,13 @@ from coldsift.voyage import (
     read_plan,
     read_spares,
 )
+from coldsift.voyage.recognise import voyage_table
 
 _Reader = Callable[[Path, str | None, str | None], pl.DataFrame]
 """Reads a table that a person keeps by hand, with the zone and the order of day and month of its times."""
+
+_BEGIN = 65536
+"""Bytes from the begin of a file that show what paper it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,24 +111,41 @@ def read_voyage(files: VoyageFiles, time_zone: str | None = None, date_order: st
             )
     if faults and files.facts:
         raise FactsError(f"{files.facts.name}: {' '.join(faults)}")
-    plan = read_plan(files.plan) if files.plan else StowagePlan(PLAN.empty(), ())
-    events = (
-        read_events(files.events, time_zone, date_order) if files.events else CustodyEvents(CUSTODY.empty())
-    )
+    with _told_apart(files.plan, "--plan"):
+        plan = read_plan(files.plan) if files.plan else StowagePlan(PLAN.empty(), ())
+    with _told_apart(files.events, "--events"):
+        events = (
+            read_events(files.events, time_zone, date_order)
+            if files.events
+            else CustodyEvents(CUSTODY.empty())
+        )
 
-    def read(path: Path | None, reader: _Reader, table: Table) -> pl.DataFrame:
-        return reader(path, time_zone, date_order) if path else table.empty()
+    def read(path: Path | None, option: str, reader: _Reader, table: Table) -> pl.DataFrame:
+        with _told_apart(path, option):
+            return reader(path, time_zone, date_order) if path else table.empty()
 
     return Voyage(
         facts=facts,
         plan=plan.table,
-        bookings=read(files.bookings, read_bookings, BOOKINGS),
+        bookings=read(files.bookings, "--bookings", read_bookings, BOOKINGS),
         custody=events.table,
-        notes=read(files.notes, read_notes, NOTES),
-        spares=read(files.spares, read_spares, SPARES),
+        notes=read(files.notes, "--notes", read_notes, NOTES),
+        spares=read(files.spares, "--spares", read_spares, SPARES),
         goods=goods,
         messages=(*plan.messages, *events.messages),
     )
+
+
+@contextmanager
+def _told_apart(path: Path | None, option: str) -> Iterator[None]:
+    """Where a paper cannot be read with its option and looks like one of another, the refusal says so."""
+    try:
+        yield
+    except TableError as error:
+        paper = voyage_table(path.read_bytes()[:_BEGIN]) if path and path.is_file() else None
+        if path is None or paper is None or paper[1] == option:
+            raise
+        raise TableError(f"{error} If these are {paper[0]}, give the file with {paper[1]}.") from error
 
 
 def bands_of(bands: Bands, facts: Facts, containers: pl.Series) -> Bands:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
@@ -18,6 +18,7 @@ from coldsift.engine.spreadsheets import table_csv
 from coldsift.intake import Message, SourceRecord, read_logs
 from coldsift.pre_trip import Inspection, inspect_log, load_pass_bands
 from coldsift.pre_trip.page import Provenance, build_page
+from coldsift.pre_trip.phases import LONGEST_HOURS
 from coldsift.refrigerant import canonical
 from coldsift.schema import PRE_TRIP, PRE_TRIP_VERDICTS
 
@@ -103,14 +104,28 @@ def inspect_paths(
         layout=settings.layout,
     )
     settings = with_stated_refrigerants(intake, settings)
+    inspection = inspect_log(intake.log, items, settings.refrigerants, settings.refrigerant)
     return PreTrip(
-        inspection=inspect_log(intake.log, items, settings.refrigerants, settings.refrigerant),
+        inspection=inspection,
         settings=settings,
         bands=bands,
         sources=intake.sources,
-        messages=all_messages(intake),
+        messages=(*all_messages(intake), *_too_long(inspection)),
         invented=is_invented(paths),
     )
+
+
+def _too_long(inspection: Inspection) -> Iterator[Message]:
+    boxes = inspection.too_long()
+    if boxes:
+        yield Message(
+            "warning",
+            boxes[0] + (f" and {len(boxes) - 1} more" if len(boxes) > 1 else ""),
+            None,
+            f"The log goes on for more than {LONGEST_HOURS:g} h, longer than an inspection lasts.",
+            "A loaded box's voyage cannot be held against these bands: use coldsift screen. Of several "
+            "inspections give the last one.",
+        )
 
 
 def write_pre_trip(run: PreTrip, out: Path, title: str) -> Path:

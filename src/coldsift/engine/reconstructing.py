@@ -68,6 +68,8 @@ def instant(text: str, option: str, zone: str | None, date_order: str | None) ->
     ------
     DossierError
         When it is no time, or can be read in two ways.
+    WrongCall
+        When ``zone`` is no time zone.
     """
     column = pl.Series([text.strip()])
     try:
@@ -77,7 +79,9 @@ def instant(text: str, option: str, zone: str | None, date_order: str | None) ->
             f"{option} {text!r} can be day or month first. Write it as 2026-01-31, or give --date-order."
         ) from None
     known = parsed.instant.dt.replace_time_zone("UTC")[0]
-    found: datetime | None = known or times.to_utc(parsed.naive, zone or "UTC", column).instant[0]
+    found: datetime | None = (
+        known or times.to_utc(parsed.naive, times.given_zone(zone) or "UTC", column).instant[0]
+    )
     if found is None:
         raise DossierError(f"{option} {text!r} is no time. Write it as 2026-01-31 or 2026-01-31T10:00Z.")
     return found

@@ -10,12 +10,14 @@ from pathlib import Path
 
 import polars as pl
 
+from coldsift.changes import earlier_findings
 from coldsift.engine.aboard import Aboard, aboard_of
 from coldsift.engine.analysis import Analysis, Progress, analyse
 from coldsift.engine.papers import Voyage, bands_of, paper_messages, read_voyage
 from coldsift.engine.passage import Passage, passage_of
 from coldsift.engine.settings import Settings
 from coldsift.intake import Intake, Message, SourceRecord, read_logs
+from coldsift.intake.times import given_zone
 
 
 class Status(IntEnum):
@@ -114,9 +116,14 @@ def screen(
     ------
     FactsError, TableError, GoodsError, ProtocolError
         When a voyage file cannot be used.
+    EarlierRunError
+        When the earlier run cannot be read.
+    WrongCall
+        When the time zone is none.
     """
     settings = settings or Settings()
-    voyage = read_voyage(settings.voyage, settings.time_zone, settings.date_order)
+    voyage = read_voyage(settings.voyage, given_zone(settings.time_zone), settings.date_order)
+    earlier = earlier_findings(settings.since) if settings.since else None
     intake = read_logs(
         paths,
         parsers=settings.parsers,
@@ -137,15 +144,27 @@ def screen(
         analysis=analysis,
         voyage=voyage,
         passage=passage,
-        aboard=aboard_of(analysis, voyage, settings),
+        aboard=aboard_of(analysis, voyage, settings, earlier),
         set_aside=intake.set_aside,
         sources=intake.sources,
         messages=(
             *all_messages(intake),
             *paper_messages(settings.voyage, voyage, intake.log["container"]),
+            *_of_another_voyage(settings, analysis.findings, earlier),
         ),
         invented=is_invented(paths),
     )
+
+
+def _of_another_voyage(
+    settings: Settings, now: pl.DataFrame, then: pl.DataFrame | None
+) -> tuple[Message, ...]:
+    """A warning when the earlier run has none of the containers."""
+    if then is None or now.is_empty() or now["container"].is_in(then["container"].implode()).any():
+        return ()
+    what = "The earlier run has none of these containers: all are told as new, and all of its own as gone."
+    do = "Name an earlier run of this voyage, unless that was meant."
+    return (Message("warning", settings.earlier or "", None, what, do),)
 
 
 def with_stated_refrigerants(intake: Intake, settings: Settings) -> Settings:

@@ -57,6 +57,11 @@ class Settings:
     time_zone: str | None = None
     layout: str | None = None
 
+    @property
+    def earlier(self) -> str | None:
+        """Name of the earlier run's folder, also where it was given as a dot."""
+        return self.since.resolve().name if self.since else None
+
     def in_words(self) -> dict[str, str]:
         """The settings that shaped the numbers, for the manifest and the report."""
         thresholds = load_thresholds(self.thresholds)
@@ -72,7 +77,7 @@ class Settings:
             "thresholds from": f"{self.thresholds.name if self.thresholds else 'shipped'}: "
             f"{thresholds.provenance.in_words()}",
             **self._voyage_files(),
-            **({"earlier run": self.since.name} if self.since else {}),
+            **({"earlier run": self.earlier} if self.earlier else {}),
             **({"time for the round": f"{self.round_hours:g} h"} if self.round_hours else {}),
             "date order": self.date_order or "as each file shows",
             "time zone of times without one": self.time_zone or "as each file shows, else UTC",

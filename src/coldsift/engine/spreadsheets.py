@@ -97,6 +97,11 @@ def cell(text: str) -> str:
     return units[: 2 * (MOST_CHARACTERS - len(CUT_TEXT))].decode("utf-16-le", "ignore") + CUT_TEXT
 
 
+def csv_field(text: str) -> str:
+    """Text as a field of a CSV: no formula either where a program parts fields at semicolons."""
+    return _AFTER_SEMICOLON.sub(r"\1'", cell(text))
+
+
 def findings_csv(findings: pl.DataFrame) -> str:
     """Findings as CSV, as :func:`table_csv` writes it.
 
@@ -124,11 +129,7 @@ def table_csv(frame: pl.DataFrame, table: Table) -> str:
         that parts fields at semicolons; numbers stay numbers.
     """
     return (
-        frame.with_columns(
-            pl.col(pl.String).map_elements(
-                lambda text: _AFTER_SEMICOLON.sub(r"\1'", cell(text)), return_dtype=pl.String
-            )
-        )
+        frame.with_columns(pl.col(pl.String).map_elements(csv_field, return_dtype=pl.String))
         .rename({column.name: f"{column.name} [{column.unit}]" for column in table.columns if column.unit})
         .write_csv(include_bom=True, line_terminator="\r\n", datetime_format="%Y-%m-%dT%H:%M:%S%.fZ")
     )

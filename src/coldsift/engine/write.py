@@ -203,7 +203,7 @@ def material(screening: Screening, title: str) -> Material:
         repairs=aboard.repairs,
         unmatched=aboard.unmatched,
         changes=aboard.changes,
-        earlier=screening.settings.since.name if screening.settings.since else None,
+        earlier=screening.settings.earlier,
         round_hours=screening.settings.round_hours,
     )
 

@@ -18,7 +18,7 @@ from coldsift.intake.fitting import Fit
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.merge import merge
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
-from coldsift.intake.records import Intake, Message, SourceRecord, WrongCall
+from coldsift.intake.records import Intake, Message, SourceRecord
 from coldsift.intake.tag_value import TagValueReader
 from coldsift.schema import COMMON_LOG, SET_ASIDE
 from coldsift.voyage.recognise import voyage_table
@@ -79,11 +79,7 @@ def read_logs(
     WrongCall
         When ``time_zone`` is no time zone.
     """
-    if time_zone is not None and times.zone_of(time_zone) is None:
-        raise WrongCall(
-            f"{time_zone!r} is no time zone. "
-            "Give UTC, an offset such as +02:00, or a name such as Europe/Amsterdam."
-        )
+    time_zone = times.given_zone(time_zone)
     layouts, messages = layout_stage.load_layouts(parsers)
     chooser = layout_stage.Chooser(layouts, layout)
     files, missing = gather(paths)

@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from coldsift.intake.records import WrongCall
+
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 EARLIEST_YEAR, LATEST_YEAR = 1990, 2099
 """A clock outside these was never set."""
@@ -233,6 +235,23 @@ def zone_of(text: str | None, bare: bool = False) -> str | None:
     except (ValueError, OSError, KeyError):
         return None
     return word
+
+
+def given_zone(text: str | None) -> str | None:
+    """The zone that a call names, in one spelling; None when it names none.
+
+    Raises
+    ------
+    WrongCall
+        When it is no time zone.
+    """
+    zone = zone_of(text)
+    if text is not None and zone is None:
+        raise WrongCall(
+            f"{text!r} is no time zone. "
+            "Give UTC, an offset such as +02:00, or a name such as Europe/Amsterdam."
+        )
+    return zone
 
 
 @dataclass(frozen=True, slots=True)

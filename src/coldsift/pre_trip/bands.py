@@ -100,6 +100,10 @@ def load_pass_bands(path: Path | None = None) -> tuple[Item, ...]:
     except UnicodeDecodeError as error:
         raise PassBandsError(f"{path.name} is not UTF-8: {error}. Save it as UTF-8.") from error
     for name, own in _tables(text, path.name).items():
+        if name not in tables and own == {"off": True}:
+            raise PassBandsError(
+                f"{path.name}: items.{name}: there is no such item to take out. Correct its name."
+            )
         merged = {**tables.get(name, {}), **own}
         # Edges for one ambient, given over a table of them, replace it.
         if "at" not in own and {"low", "high"} & set(own):
@@ -134,6 +138,8 @@ def _items(tables: Mapping[str, dict[str, Any]], file: str) -> tuple[Item, ...]:
     faults = [f"{file}: items.{name}: {fault}" for name, table in used.items() for fault in _faults(table)]
     if faults:
         raise PassBandsError("\n".join(faults))
+    if not used:
+        raise PassBandsError(f"{file}: every item is off. Leave at least one.")
     return tuple(
         Item(
             id=name,
@@ -170,6 +176,8 @@ def _faults(table: Mapping[str, Any]) -> Iterator[str]:
         if not isinstance(table.get(key), str) or not str(table.get(key)).strip():
             yield f"{key} is missing or no text. Add it."
             return
+    if not isinstance(table.get("off", False), bool):
+        yield f"off = {table['off']!r} is neither true nor false."
     if not isinstance(table.get("look_first", ""), str):
         yield "look_first is no text."
     if table["phase"] not in PRE_TRIP_PHASES:

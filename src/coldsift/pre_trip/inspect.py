@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from types import MappingProxyType
 
 import polars as pl
@@ -11,7 +12,7 @@ import polars as pl
 from coldsift.features import with_saturation
 from coldsift.pre_trip.bands import Item
 from coldsift.pre_trip.measures import take_measures
-from coldsift.pre_trip.phases import find_phases, last_session, with_phases
+from coldsift.pre_trip.phases import LONGEST_HOURS, find_phases, last_session, with_phases
 from coldsift.pre_trip.verdicts import judge_items
 from coldsift.refrigerant import DEFAULT_REFRIGERANT
 from coldsift.regimes import find_defrosts
@@ -41,6 +42,17 @@ class Inspection:
     timeline: pl.DataFrame
     left_out: pl.DataFrame
     bands: tuple[Item, ...]
+
+    def too_long(self) -> list[str]:
+        """Boxes whose log goes on for longer than an inspection does."""
+        lasted = pl.col("time").max() - pl.col("time").min() > timedelta(hours=LONGEST_HOURS)
+        return (
+            self.timeline.group_by("container")
+            .agg(lasted=lasted)
+            .filter("lasted")["container"]
+            .sort()
+            .to_list()
+        )
 
 
 def inspect_log(

@@ -252,7 +252,7 @@ def _facts(inspection: Inspection, container: str, timeline: pl.DataFrame) -> It
         yield "Gaps in the log", str(gaps)
     hours = (timeline["time"][-1] - timeline["time"][0]) / timedelta(hours=1)
     if hours > LONGEST_HOURS:
-        yield "Long", f"{duration(hours)}: this looks like more than one inspection"
+        yield "Long", f"{duration(hours)}: longer than an inspection lasts"
     left_out = inspection.left_out.filter(pl.col("container") == container)
     if left_out.height:
         yield "Left out", f"{left_out['rows'][0]} earlier readings, from before the last long break"

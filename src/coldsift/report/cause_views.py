@@ -218,7 +218,7 @@ def hypothesis_name(cause: str, pair: Sequence[str], catalogue: Catalogue) -> st
     name = catalogue.name(cause)
     if cause != SEVERAL or not pair:
         return name
-    return f"{name}: {' and '.join(words.inside_a_sentence(catalogue.name(each)) for each in pair)}"
+    return f"{name}: {', and '.join(words.inside_a_sentence(catalogue.name(each)) for each in pair)}"
 
 
 def check_view(observation: Observation) -> CheckView:

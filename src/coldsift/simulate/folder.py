@@ -16,7 +16,7 @@ from coldsift.simulate import Fleet, simulate
 from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.layouts import write_logs
 from coldsift.simulate.papers import papers_of
-from coldsift.simulate.plan import FleetPlan, plan_fleet, sample_voyage
+from coldsift.simulate.plan import START, FleetPlan, plan_fleet, sample_voyage
 
 TRUTH = "voyage.json"
 
@@ -73,7 +73,15 @@ def write_sample(out: Path) -> list[Path]:
 
 
 def write_voyage(
-    out: Path, *, units: int, days: float, seed: int, route: str, fault_share: float, layout: str
+    out: Path,
+    *,
+    units: int,
+    days: float,
+    seed: int,
+    route: str,
+    fault_share: float,
+    layout: str,
+    start: datetime = START,
 ) -> list[Path]:
     """Write a voyage of chosen size.
 
@@ -81,7 +89,7 @@ def write_voyage(
     ----------
     out
         New or empty folder.
-    units, days, seed, route, fault_share
+    units, days, seed, route, fault_share, start
         See :func:`coldsift.simulate.plan.plan_fleet`.
     layout
         One layout for every unit.
@@ -96,7 +104,7 @@ def write_voyage(
     VoyageError
         When the folder holds files, or the layout is not known.
     """
-    plan = plan_fleet(units=units, days=days, seed=seed, route=route, fault_share=fault_share)
+    plan = plan_fleet(units=units, days=days, seed=seed, route=route, fault_share=fault_share, start=start)
     return _write(
         plan, out, f"Simulated voyage, seed {seed}", {unit.container: layout for unit in plan.units}
     )

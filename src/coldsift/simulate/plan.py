@@ -24,6 +24,9 @@ socket, an ordered change of set point."""
 CHANNEL_SETS = ("full", "air_electric", "air")
 """What a unit logs: everything it has; air and electric; air alone."""
 
+START = datetime(2031, 1, 6, tzinfo=UTC)
+"""First minute of a voyage for which none is given."""
+
 _OWNERS = ("QXAU", "QXKU", "ZZBU", "ZZRU", "XQTU", "XQFU")
 _SIZES = ("20", "40", "40HC")
 _INTERVALS = (5, 15, 30, 60)
@@ -252,7 +255,7 @@ def plan_fleet(
     channels: str = "full",
     interval_minutes: int = 15,
     blackouts: tuple[tuple[float, float], ...] = (),
-    start: datetime = datetime(2031, 1, 6, tzinfo=UTC),
+    start: datetime = START,
 ) -> FleetPlan:
     """Draw a fleet at random.
 
@@ -456,7 +459,7 @@ def sample_voyage() -> FleetPlan:
     )
     return FleetPlan(
         seed=20310106,
-        start=datetime(2031, 1, 6, tzinfo=UTC),
+        start=START,
         days=14,
         route="mixed",
         units=units,

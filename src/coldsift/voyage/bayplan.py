@@ -174,12 +174,21 @@ def _messages(segments: Sequence[Segment], remarks: Remarks) -> list[_Message]:
     if last is not None and segments[0].tag == "UNB" and last.tag != "UNZ":
         what = "The interchange has no end (UNZ): it may be cut off"
         remarks.add("warning", None, what, ASK)
-    if last is not None and last.tag == "UNZ" and last.at(0).isdecimal() and not _has_groups(segments):
-        said, found = int(last.at(0)), sum(segment.tag == "UNH" for segment in segments)
-        if said != found:
-            what = f"it counts {said} messages, {found} are there"
-            remarks.add("warning", last.number, what, ASK, last.text)
+    _tell_counts(segments, remarks)
     return messages
+
+
+def _tell_counts(segments: Sequence[Segment], remarks: Remarks) -> None:
+    """Ends of interchanges that count other messages than there are; a file may hold several."""
+    if _has_groups(segments):
+        return
+    found = 0
+    for segment in segments:
+        found = 0 if segment.tag == "UNB" else found + (segment.tag == "UNH")
+        said = segment.at(0) if segment.tag == "UNZ" else ""
+        if said.isdecimal() and int(said) != found:
+            what = f"it counts {int(said)} messages, {found} are there"
+            remarks.add("warning", segment.number, what, ASK, segment.text)
 
 
 def _has_groups(segments: Iterable[Segment]) -> bool:

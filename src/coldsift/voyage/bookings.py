@@ -12,7 +12,7 @@ from coldsift.voyage.headings import BOOKINGS_WORDS
 from coldsift.voyage.tables import (
     TableError,
     as_it_stands,
-    read_table,
+    read_kept_table,
     refuse,
     refuse_pair,
     with_containers,
@@ -44,7 +44,7 @@ def read_bookings(path: Path, zone: str | None = None, date_order: str | None = 
         When the file cannot be read, a line names no container or no set point that can be understood, or
         the lines of a container are not in order of time.
     """
-    table = with_containers(path, read_table(path, BOOKINGS_WORDS, ("container", "set_point")))
+    table = with_containers(path, read_kept_table(path, BOOKINGS_WORDS, ("container", "set_point")))
     refuse(path, table.filter(pl.col("set_point").is_null()), "no set point", "Fill it in.")
     set_points = []
     for row in table.iter_rows(named=True):

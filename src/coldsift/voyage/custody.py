@@ -13,7 +13,7 @@ from coldsift.voyage.epcis import is_epcis, read_epcis
 from coldsift.voyage.headings import CUSTODY_WORDS
 from coldsift.voyage.tables import (
     TableError,
-    read_table,
+    read_kept_table,
     refuse,
     refuse_pair,
     with_containers,
@@ -74,7 +74,7 @@ def read_events(path: Path, zone: str | None = None, date_order: str | None = No
     if is_epcis(data):
         table, messages = read_epcis(path, data)
     else:
-        table = with_containers(path, read_table(path, CUSTODY_WORDS, ("container", "time", "holder")))
+        table = with_containers(path, read_kept_table(path, CUSTODY_WORDS, ("container", "time", "holder")))
     for column in ("time", "holder"):
         refuse(path, table.filter(pl.col(column).is_null()), f"no {column}", "Fill it in.")
     for column in ("time", "until"):

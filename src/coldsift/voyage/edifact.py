@@ -140,7 +140,8 @@ def take_apart(data: bytes) -> Interchange:
     if text.startswith("UNA") and len(text) >= 9:
         signs = _declared(text[3:9]) or signs
         text = text[9:]
-    cut = enumerate(_cut(text, signs), start=1)
+    # A file may hold several interchanges, each with its UNA.
+    cut = enumerate((piece for piece in _cut(text, signs) if not piece[0].startswith("UNA")), start=1)
     return Interchange(tuple(_segment(number, *piece, signs) for number, piece in cut), name, is_garbled)
 
 

@@ -8,7 +8,7 @@ import polars as pl
 
 from coldsift.schema import NOTES
 from coldsift.voyage.headings import NOTES_WORDS
-from coldsift.voyage.tables import read_table, refuse, with_containers, with_instants
+from coldsift.voyage.tables import read_kept_table, refuse, with_containers, with_instants
 
 
 def read_notes(path: Path, zone: str | None = None, date_order: str | None = None) -> pl.DataFrame:
@@ -31,7 +31,7 @@ def read_notes(path: Path, zone: str | None = None, date_order: str | None = Non
     TableError
         When the file cannot be read, or a line has no time or says nothing.
     """
-    table = with_containers(path, read_table(path, NOTES_WORDS, ("container", "time")))
+    table = with_containers(path, read_kept_table(path, NOTES_WORDS, ("container", "time")))
     refuse(path, table.filter(pl.col("time").is_null()), "no time", "Fill it in.")
     said = pl.any_horizontal(pl.col(column).is_not_null() for column in ("observation", "action", "part"))
     refuse(path, table.filter(~said), "says nothing", "Fill in observation, action or part.")

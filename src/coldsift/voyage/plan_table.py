@@ -12,7 +12,7 @@ from coldsift.voyage.degrees import WITH_UNIT, NoTemperature, celsius
 from coldsift.voyage.headings import PLAN_WORDS
 from coldsift.voyage.remarks import Remarks
 from coldsift.voyage.stowage import HOW_WRITTEN, cell
-from coldsift.voyage.tables import EXCESS, TableError, read_table
+from coldsift.voyage.tables import EXCESS, QUOTE, TableError, read_table
 
 FULL = ("full", "f", "laden", "loaded", "yes", "5")
 EMPTY = ("empty", "e", "mt", "no", "4")
@@ -42,6 +42,8 @@ def read_plan_table(path: Path, remarks: Remarks) -> list[Box]:
         When the file cannot be read, or a heading is missing or there twice.
     """
     table = read_table(path, PLAN_WORDS, ("container",))
+    if table.is_empty():
+        raise TableError(f"{path.name} has headings and no line below them. Ask for the plan once more.")
     named = {column for column in PLAN_WORDS if table[column].is_not_null().any()}
     if "position" not in named and not {"bay", "row", "tier"} <= named:
         raise TableError(
@@ -51,8 +53,7 @@ def read_plan_table(path: Path, remarks: Remarks) -> list[Box]:
     for row in table.iter_rows(named=True):
         line, text = row["line"], ", ".join(row[column] for column in PLAN_WORDS if row[column])
         if row[EXCESS]:
-            do = "Put a cell with a comma in it in quotation marks, or separate with semicolons."
-            remarks.add("warning", line, "Left out: it has more cells than there are headings", do, text)
+            remarks.add("warning", line, "Left out: it has more cells than there are headings", QUOTE, text)
         elif row["container"] is None:
             remarks.add("warning", line, "Left out: no container number", "Fill it in.", text)
         else:
@@ -63,9 +64,8 @@ def read_plan_table(path: Path, remarks: Remarks) -> list[Box]:
 def _box(row: Mapping[str, str | None], line: int, text: str, remarks: Remarks) -> Box:
     position = _position(row)
     if position is None:
-        remarks.add(
-            "warning", line, "Used without a place: it names no bay, row and tier", f"{HOW_WRITTEN}.", text
-        )
+        do = f"{HOW_WRITTEN[0].upper()}{HOW_WRITTEN[1:]}."
+        remarks.add("warning", line, "Used without a place: it names no bay, row and tier", do, text)
     temperature = None
     if written := row["required_temperature"]:
         try:

@@ -8,7 +8,7 @@ import polars as pl
 
 from coldsift.schema import SPARES
 from coldsift.voyage.headings import SPARES_WORDS
-from coldsift.voyage.tables import read_table, refuse, refuse_pair, with_instants, with_next
+from coldsift.voyage.tables import read_kept_table, refuse, refuse_pair, with_instants, with_next
 
 
 def read_spares(path: Path, zone: str | None = None, date_order: str | None = None) -> pl.DataFrame:
@@ -32,7 +32,7 @@ def read_spares(path: Path, zone: str | None = None, date_order: str | None = No
         When the file cannot be read, a line lacks the part or a whole number of them, or a part is there
         twice.
     """
-    table = read_table(path, SPARES_WORDS, ("part", "on_board"))
+    table = read_kept_table(path, SPARES_WORDS, ("part", "on_board"))
     refuse(path, table.filter(pl.col("part").is_null()), "no part", "Fill it in.")
     table = table.with_columns(pl.col("part").str.replace_all(r"\s+", " "))
     counted = pl.col("on_board").str.contains(r"^[0-9]{1,6}$")

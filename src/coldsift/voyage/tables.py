@@ -25,6 +25,10 @@ EXCESS = "excess"
 """Column that says how many cells a line has beyond the headings."""
 
 
+QUOTE = "Put a cell with a comma in it in quotation marks, or separate with semicolons."
+"""What to do about a line with more cells than headings."""
+
+
 class TableError(ValueError):
     """A table cannot be used; says which file and line, what is wrong, and what to do."""
 
@@ -52,7 +56,7 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
     Raises
     ------
     TableError
-        When the file cannot be read, or a heading is missing or there twice.
+        When the file cannot be read or is empty, or a heading is missing or there twice.
     """
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -67,7 +71,9 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
         raise TableError(
             f"{path.name}, line {table.line_num}: {error}. Save it as a plain CSV file."
         ) from error
-    headings = rows[0][1] if rows else []
+    if not rows:
+        raise TableError(f"{path.name} is empty. Give a CSV whose first line names {_named(words, needed)}.")
+    headings = rows[0][1]
     places = _places(path, headings, words, needed)
     read = [
         (
@@ -112,11 +118,30 @@ def _places(
         if not found and column in needed:
             raise TableError(
                 f"{path.name} has no heading {meant[0]!r}. Its first line must name "
-                f"{', '.join(words[each][0] for each in needed)}; it may name "
+                f"{_named(words, needed)}; it may name "
                 f"{', '.join(names[0] for each, names in words.items() if each not in needed)}."
             )
         places.append(found[0] if found else None)
     return places
+
+
+def _named(words: Mapping[str, Sequence[str]], columns: Sequence[str]) -> str:
+    return ", ".join(words[each][0] for each in columns)
+
+
+def read_kept_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[str]) -> pl.DataFrame:
+    """As :func:`read_table`; a line with more cells than headings is refused.
+
+    A comma within a cell, such as that of 2,5 °C, would move what follows into the next columns.
+
+    Raises
+    ------
+    TableError
+        Also for such a line.
+    """
+    table = read_table(path, words, needed)
+    refuse(path, table.filter(pl.col(EXCESS) > 0), "more cells than there are headings", QUOTE)
+    return table
 
 
 def with_containers(path: Path, table: pl.DataFrame) -> pl.DataFrame:

@@ -57,7 +57,7 @@ def _wants_log(row: dict[str, Any]) -> bool:
 
 def _no_log(row: dict[str, Any], near: Iterable[str]) -> dict[str, Any]:
     kept = row["required_temperature"]
-    at = f", to be kept at {kept:.1f} °C" if kept is not None else ""
+    at = f", to be kept at {kept:.1f} °C".replace("-", "−") if kept is not None else ""
     words = f"On the plan in {in_words(row['position'])}{at}, but there is no log of it."
     return {**row, "kind": "no_log", "words": words + "".join(_hints(near, "There is a log of"))}
 
