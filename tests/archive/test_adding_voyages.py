@@ -268,6 +268,7 @@ def test_another_program_opens_the_catalogue(tmp_path: Path, archive: Path) -> N
         assert connection.execute(joined).fetchall() == [("a", 90), ("b", 90)]
 
 
+@pytest.mark.usefixtures("catalogue")
 def test_a_missing_part_is_named_and_can_be_put_back(tmp_path: Path, archive: Path) -> None:
     add_run(finished_run(tmp_path / "run"), archive)
     (gone,) = archive.glob("causes/voyage=*/*.parquet")

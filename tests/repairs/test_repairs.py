@@ -147,6 +147,14 @@ def test_the_first_of_two_repairs_is_judged_by_the_time_until_the_second() -> No
     assert first["hours_after"] == pytest.approx(MENDED - ONSET)
 
 
+def test_a_display_wiped_later_does_not_cut_short_what_followed_a_new_part() -> None:
+    sick = unit(1, discharge_pressure=pressure((ONSET, BAD), (MENDED, GOOD)))
+    first, _ = judged(
+        sick, note(MENDED, part="condenser fan motor"), note(MENDED + 7, line=3, action="display wiped")
+    )
+    assert first["verdict"] == "recovered"
+
+
 def test_notes_of_one_afternoon_are_one_repair() -> None:
     sick = unit(1, discharge_pressure=pressure((ONSET, BAD), (MENDED, GOOD)))
     rows = judged(sick, note(MENDED - 2), note(MENDED, line=3, part="gasket"))

@@ -97,19 +97,24 @@ def windows_of(done: pl.DataFrame, timeline: pl.DataFrame, peers: pl.DataFrame) 
     -------
     Windows
         Before ends with the first note of an occasion and begins ``BEFORE_HOURS`` earlier, or with the
-        repair before; after ends with the next repair or the log.
+        repair before; after ends with the next repair or the log. What was done without a part, such as a
+        display wiped, does not end what followed a part.
     """
     unit = "container"
     day = pl.duration(minutes=round(BEFORE_HOURS * 60))
     logs = timeline.group_by(unit).agg(log_start=pl.col("time").min(), log_end=pl.col("time").max())
+    next_part = pl.when("new_part").then("first").shift(-1).backward_fill().over(unit)
     repairs = (
         done.group_by("repair", unit, maintain_order=True)
-        .agg(first=pl.col("time").min(), last=pl.col("time").max())
+        .agg(
+            first=pl.col("time").min(), last=pl.col("time").max(), new_part=pl.col("part").is_not_null().any()
+        )
         .join(logs, on=unit, how="inner", maintain_order="left")
         .with_columns(
             before_start=pl.max_horizontal(pl.col("first") - day, pl.col("last").shift(1).over(unit)),
             after_end=pl.min_horizontal(
-                pl.col("first").shift(-1).over(unit), pl.col("log_end") + pl.duration(microseconds=1)
+                pl.when("new_part").then(next_part).otherwise(pl.col("first").shift(-1).over(unit)),
+                pl.col("log_end") + pl.duration(microseconds=1),
             ),
         )
     )
@@ -136,7 +141,9 @@ def windows_of(done: pl.DataFrame, timeline: pl.DataFrame, peers: pl.DataFrame) 
                 pl.col("last") + pl.duration(minutes=round(SETTLING_HOURS * 60)),
                 pl.when(pl.col("back") < pl.col("after_end")).then("back"),
             ),
-            hours_after=((pl.col("after_end") - pl.col("last")).dt.total_seconds() / 3600).clip(0.0),
+            hours_after=(
+                (pl.col("after_end") - pl.max_horizontal("last", "log_start")).dt.total_seconds() / 3600
+            ).clip(0.0),
         )
         .sort("repair")
         .drop("back")
