@@ -103,7 +103,7 @@ THREE = chances({name: {"valve_shut": 0.5} for name in "abc"})
 
 
 def test_the_unit_that_ranks_first_takes_the_last_spare() -> None:
-    order = found(("b", "go_now"), ("c", "this_round"), ("a", "watch"))
+    order = found(("b", "go_now"), ("c", "this_round"), ("a", "this_round"))
     parts = weigh_parts(THREE, order, notes(), spares({"Valve Coil": 2}), CATALOGUE)
     coils = parts.wanted.filter(pl.col("part") == "valve coil")
     assert coils.select("container", "state").rows() == [("b", "on_board"), ("c", "on_board"), ("a", "short")]
@@ -175,7 +175,7 @@ def test_two_spares_that_are_the_same_part_are_taken_one_after_the_other() -> No
 
 def test_a_part_is_as_likely_wanted_as_the_kinds_that_it_repairs() -> None:
     units = chances({"a": {"valve_shut": 0.5}, "b": {"leak": 0.3}})
-    parts = weigh_parts(units, found(("a", "go_now"), ("b", "watch")), notes(), spares(), CATALOGUE)
+    parts = weigh_parts(units, found(("a", "go_now"), ("b", "this_round")), notes(), spares(), CATALOGUE)
     assert parts.wanted.select("container", "cause", "part").rows() == [
         ("a", "valve_shut", "valve coil"),
         ("a", "valve_shut", "valve body"),
@@ -232,3 +232,9 @@ def test_without_causes_findings_notes_and_spares_there_is_nothing_to_say() -> N
     parts = weigh_parts(CAUSES.empty(), FINDINGS.empty(), NOTES.empty(), SPARES.empty(), CATALOGUE)
     assert parts.parts.is_empty()
     assert parts.wanted.is_empty()
+
+
+def test_a_unit_that_is_only_watched_takes_no_spare_from_one_to_go_to() -> None:
+    order = found(("b", "watch"), ("c", "this_round"))
+    parts = weigh_parts(THREE, order, notes(), spares({"Valve Coil": 1}), CATALOGUE)
+    assert parts.wanted.filter(part="valve coil").select("container", "state").rows() == [("c", "on_board")]

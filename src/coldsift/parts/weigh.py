@@ -11,8 +11,8 @@ from coldsift.causes import HEALTHY, WORTH_NAMING, Catalogue, alike_and_likely, 
 from coldsift.parts.names import Vocabulary, noted_parts
 from coldsift.schema import PARTS, PARTS_WANTED
 
-WANTING = ("go_now", "this_round", "watch")
-"""Ranking groups whose units may want a part."""
+WANTING = ("go_now", "this_round")
+"""Ranking groups whose units may want a part: those that somebody is to go to, as for what to bring."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,8 +60,9 @@ def _read_me(plan: PreTripPlan, logs: PreTripLogs) -> str:
     lines = [
         "# Invented pre-trip inspections",
         "",
-        "**Everything in this folder is invented.** `coldsift simulate --pre-trip --out FOLDER` made the logs: no such",
-        "depot, unit or container exists, and the container numbers are made up with valid check digits.",
+        "**Everything in this folder is invented.** `coldsift simulate --pre-trip --out FOLDER` made",
+        "the logs: no such depot, unit or container exists, and the container numbers are made up with valid",
+        "check digits.",
         f"{logs.truth.height} empty boxes side by side at {plan.ambient:g} °C, a reading every 5 minutes:",
         "fans only, pull-down to 0 °C and hold, pull-down to −18 °C and hold, a defrost and back, heating to",
         "18 °C and hold, off.",
