@@ -15,15 +15,17 @@ report: $(READY)
 		--notes sample_logs/notes.csv --plan sample_logs/plan.edi --bookings sample_logs/bookings.csv \
 		--spares sample_logs/spares.csv --hours 4 --out reports/sample || [ $$? -eq 1 ]
 
-test: unit browser
+# A worker a core, so that the libraries in each need no threads of their own.
+PYTEST := POLARS_MAX_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile
 
-unit: $(READY_DEV)
-	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || $(MAKE) --no-print-directory postgresql
-	$(BIN)/python -m pytest -n auto --dist loadfile -m "not browser"
+test: $(READY_DEV) $(AXE) browser-here server-here
+	$(PYTEST)
 
-browser: $(READY_DEV) $(AXE)
-	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || $(MAKE) --no-print-directory chromium
-	$(BIN)/python -m pytest -n auto --dist loadfile -m browser
+unit: $(READY_DEV) server-here
+	$(PYTEST) -m "not browser"
+
+browser: $(READY_DEV) $(AXE) browser-here
+	$(PYTEST) -m browser
 
 lint: $(READY_DEV)
 	$(BIN)/ruff check .
@@ -66,18 +68,20 @@ sample: $(READY)
 
 # The browser comes from the distribution's packages. Without it, or without the right to install it,
 # the browser tests say that they were skipped.
-.PHONY: chromium
-chromium:
-	@if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+.PHONY: browser-here
+browser-here:
+	@if command -v chromium >/dev/null || command -v chromium-browser >/dev/null; then :; \
+	elif command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 		apt-get update -qq && apt-get install -y -qq chromium >/dev/null; \
 	else \
 		echo "no Chromium here and no right to install one: the browser tests will be skipped"; \
 	fi
 
 # The database server of the archive's tests, likewise: without it they say that they were skipped.
-.PHONY: postgresql
-postgresql:
-	@if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+.PHONY: server-here
+server-here:
+	@if ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then :; \
+	elif command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 		apt-get update -qq && apt-get install -y -qq postgresql >/dev/null; \
 	else \
 		echo "no PostgreSQL here and no right to install it: tests of archive send will be skipped"; \

@@ -82,7 +82,7 @@ def test_the_summary_for_machines_says_what_the_papers_came_to() -> None:
     assert told["round"]["minutes"] == round(last["elapsed_minutes"])
     assert 0 < told["round"]["within"] < told["round"]["stops"]
     assert sum(told["repairs"].values()) == len(screening.aboard.repairs)
-    assert told["parts_short"]["door seal"] == 4
+    assert told["parts_short"]["door seal"] == 3
     assert told["changes"] == {}
 
 

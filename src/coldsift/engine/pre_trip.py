@@ -12,10 +12,11 @@ from typing import Any
 import coldsift
 from coldsift.engine.analysis import Progress
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.screening import Status, all_messages, is_invented, with_stated_refrigerants
+from coldsift.engine.screening import Status, all_messages, ended, is_invented, read_as_set
 from coldsift.engine.settings import Settings
 from coldsift.engine.spreadsheets import table_csv
-from coldsift.intake import Message, SourceRecord, read_logs
+from coldsift.engine.write import row_counts
+from coldsift.intake import Message, SourceRecord
 from coldsift.pre_trip import Inspection, inspect_log, load_pass_bands
 from coldsift.pre_trip.page import Provenance, build_page
 from coldsift.pre_trip.phases import LONGEST_HOURS
@@ -43,10 +44,7 @@ class PreTrip:
     @property
     def status(self) -> Status:
         """How the run ended."""
-        if self.inspection.items.is_empty():
-            return Status.NOTHING_USABLE
-        unusable = any(message.severity == "error" for message in self.messages)
-        return Status.SOME_UNUSABLE if unusable else Status.DONE
+        return ended(self.inspection.items, self.messages)
 
     @property
     def parameters(self) -> dict[str, str]:
@@ -95,15 +93,7 @@ def inspect_paths(
     """
     settings = settings or Settings()
     items = load_pass_bands(bands)
-    intake = read_logs(
-        paths,
-        parsers=settings.parsers,
-        progress=progress,
-        date_order=settings.date_order,
-        time_zone=settings.time_zone,
-        layout=settings.layout,
-    )
-    settings = with_stated_refrigerants(intake, settings)
+    intake, settings = read_as_set(paths, settings, progress)
     inspection = inspect_log(intake.log, items, settings.refrigerants, settings.refrigerant)
     return PreTrip(
         inspection=inspection,
@@ -177,7 +167,6 @@ def pre_trip_manifest(run: PreTrip) -> dict[str, Any]:
     dict
         Ready for JSON; holds no clock time, so the same input gives the same bytes.
     """
-    counts = ("lines", "heading_lines", "fact_lines", "blank_lines", "rows", "used", "merged", "set_aside")
     items = run.inspection.items
     verdicts = dict(items["verdict"].cast(str).value_counts().iter_rows()) if len(items) else {}
     return {
@@ -191,7 +180,7 @@ def pre_trip_manifest(run: PreTrip) -> dict[str, Any]:
         "boxes": items["container"].n_unique(),
         "verdicts": {verdict: verdicts.get(verdict, 0) for verdict in PRE_TRIP_VERDICTS},
         "left_out": dict(run.inspection.left_out.iter_rows()),
-        "rows": {name: sum(getattr(source, name) for source in run.sources) for name in counts},
+        "rows": row_counts(run.sources),
         "sources": [asdict(source) for source in run.sources],
         "messages": [asdict(message) for message in run.messages],
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from pathlib import Path
@@ -86,10 +86,15 @@ class Screening:
     @property
     def status(self) -> Status:
         """How the run ended."""
-        if self.findings.is_empty():
-            return Status.NOTHING_USABLE
-        unusable = any(message.severity == "error" for message in self.messages)
-        return Status.SOME_UNUSABLE if unusable else Status.DONE
+        return ended(self.findings, self.messages)
+
+
+def ended(found: pl.DataFrame, messages: Iterable[Message]) -> Status:
+    """How a run ended that found this, with these messages."""
+    if found.is_empty():
+        return Status.NOTHING_USABLE
+    unusable = any(message.severity == "error" for message in messages)
+    return Status.SOME_UNUSABLE if unusable else Status.DONE
 
 
 def screen(
@@ -124,15 +129,7 @@ def screen(
     settings = settings or Settings()
     voyage = read_voyage(settings.voyage, given_zone(settings.time_zone), settings.date_order)
     earlier = earlier_findings(settings.since) if settings.since else None
-    intake = read_logs(
-        paths,
-        parsers=settings.parsers,
-        progress=progress,
-        date_order=settings.date_order,
-        time_zone=settings.time_zone,
-        layout=settings.layout,
-    )
-    settings = with_stated_refrigerants(intake, settings)
+    intake, settings = read_as_set(paths, settings, progress)
     settings = replace(settings, bands=bands_of(settings.bands, voyage.facts, intake.log["container"]))
     analysis = analyse(intake.log, settings, progress, voyage)
     if progress:
@@ -167,7 +164,22 @@ def _of_another_voyage(
     return (Message("warning", settings.earlier or "", None, what, do),)
 
 
-def with_stated_refrigerants(intake: Intake, settings: Settings) -> Settings:
+def read_as_set(
+    paths: Sequence[Path | str], settings: Settings, progress: Progress | None
+) -> tuple[Intake, Settings]:
+    """Read logs as the settings say; the settings come back with the refrigerants that the files state."""
+    intake = read_logs(
+        paths,
+        parsers=settings.parsers,
+        progress=progress,
+        date_order=settings.date_order,
+        time_zone=settings.time_zone,
+        layout=settings.layout,
+    )
+    return intake, _with_stated_refrigerants(intake, settings)
+
+
+def _with_stated_refrigerants(intake: Intake, settings: Settings) -> Settings:
     """The settings, with the refrigerants that files state for their containers under those the user gave."""
     stated = {source.id: source.refrigerant for source in intake.sources if source.refrigerant}
     if not stated:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from importlib import metadata
 from pathlib import Path
@@ -15,6 +16,7 @@ from coldsift.engine.folders import write_table, write_text, write_whole
 from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.features import FEATURES
+from coldsift.intake import SourceRecord
 from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
 from coldsift.schema import COMMON_LOG, TABLES
 
@@ -208,6 +210,12 @@ def material(screening: Screening, title: str) -> Material:
     )
 
 
+def row_counts(sources: Sequence[SourceRecord]) -> dict[str, int]:
+    """What became of the lines and rows of all sources together."""
+    counts = ("lines", "heading_lines", "fact_lines", "blank_lines", "rows", "used", "merged", "set_aside")
+    return {name: sum(getattr(source, name) for source in sources) for name in counts}
+
+
 def manifest(screening: Screening) -> dict[str, Any]:
     """What was read, with what, and what became of every row.
 
@@ -221,7 +229,6 @@ def manifest(screening: Screening) -> dict[str, Any]:
     dict
         Ready for JSON; holds no clock time, so the same input gives the same bytes.
     """
-    counts = ("lines", "heading_lines", "fact_lines", "blank_lines", "rows", "used", "merged", "set_aside")
     return {
         "tool": "coldsift",
         "version": coldsift.__version__,
@@ -229,7 +236,7 @@ def manifest(screening: Screening) -> dict[str, Any]:
         "parameters": screening.settings.in_words(),
         "invented": screening.invented,
         "status": int(screening.status),
-        "rows": {name: sum(getattr(source, name) for source in screening.sources) for name in counts},
+        "rows": row_counts(screening.sources),
         "units": len(screening.findings),
         "groups": {
             str(group): count

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from coldsift.simulate import Fleet, simulate
 from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.layouts import write_logs
 from coldsift.simulate.papers import papers_of
-from coldsift.simulate.plan import START, FleetPlan, plan_fleet, sample_voyage
+from coldsift.simulate.plan import START, FleetPlan, UnitPlan, plan_fleet, sample_voyage
 
 TRUTH = "voyage.json"
 
@@ -51,6 +51,17 @@ class VoyageError(Exception):
     """The voyage could not be written; says why and what to do."""
 
 
+def refuse_used(out: Path) -> None:
+    """Raise :class:`VoyageError` when the folder is there and holds anything."""
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise VoyageError(f"{out} is not an empty folder. Name a new one with --out.")
+
+
+def dealt_round(units: Iterable[UnitPlan], layouts: Sequence[str]) -> dict[str, str]:
+    """A layout for each container, in turn."""
+    return {unit.container: layouts[place % len(layouts)] for place, unit in enumerate(units)}
+
+
 def write_sample(out: Path) -> list[Path]:
     """Write the invented voyage of ``sample_logs``.
 
@@ -65,11 +76,7 @@ def write_sample(out: Path) -> list[Path]:
         The log files.
     """
     plan = sample_voyage()
-    units = [unit.container for unit in plan.units]
-    assignment = {
-        container: SAMPLE_LAYOUTS[place % len(SAMPLE_LAYOUTS)] for place, container in enumerate(units)
-    }
-    return _write(plan, out, SAMPLE_NAME, assignment, papers_of)
+    return _write(plan, out, SAMPLE_NAME, dealt_round(plan.units, SAMPLE_LAYOUTS), papers_of)
 
 
 def write_voyage(
@@ -117,8 +124,7 @@ def _write(
     assignment: dict[str, str],
     papers: Callable[[Fleet], dict[str, str]] = lambda fleet: {},
 ) -> list[Path]:
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise VoyageError(f"{out} is not an empty folder. Name a new one with --out.")
+    refuse_used(out)
     out.parent.mkdir(parents=True, exist_ok=True)
     fleet = simulate(plan)
     staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))

@@ -8,7 +8,7 @@ from pathlib import Path
 import polars as pl
 
 from coldsift.simulate.faults import HEALTHY
-from coldsift.simulate.folder import TRUTH, VoyageError
+from coldsift.simulate.folder import TRUTH, dealt_round, refuse_used
 from coldsift.simulate.layouts import write_logs
 from coldsift.simulate.pre_trip import PreTripLogs, PreTripPlan, inspect_boxes, sample_pre_trip
 
@@ -34,14 +34,10 @@ def write_pre_trip_sample(out: Path) -> list[Path]:
     VoyageError
         When the folder holds files.
     """
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise VoyageError(f"{out} is not an empty folder. Name a new one with --out.")
+    refuse_used(out)
     plan = sample_pre_trip()
     logs = inspect_boxes(plan)
-    assignment = {
-        unit.container: SAMPLE_LAYOUTS[place % len(SAMPLE_LAYOUTS)] for place, unit in enumerate(plan.units)
-    }
-    written = write_logs(logs.log, out, assignment)
+    written = write_logs(logs.log, out, dealt_round(plan.units, SAMPLE_LAYOUTS))
     truth = {
         "invented": True,
         "name": "Invented pre-trip inspections",
