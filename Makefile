@@ -15,10 +15,8 @@ report: $(READY)
 		--notes sample_logs/notes.csv --plan sample_logs/plan.edi --bookings sample_logs/bookings.csv \
 		--spares sample_logs/spares.csv --hours 4 --out reports/sample || [ $$? -eq 1 ]
 
-# A worker more than there are cores, for the browser tests mostly wait; the libraries in each need no threads of
-# their own.
-WORKERS := $(shell $(PYTHON) -c 'import os; print((os.cpu_count() or 1) + 1)')
-PYTEST := POLARS_MAX_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
+# A worker a core, so that the libraries in each need no threads of their own.
+PYTEST := POLARS_MAX_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile
 
 test: $(READY_DEV) $(AXE) browser-here server-here
 	$(PYTEST)
