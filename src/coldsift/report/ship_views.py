@@ -24,6 +24,7 @@ from coldsift.report.ship_model import (
     UnmatchedView,
 )
 from coldsift.report.stowage_views import draw_bays
+from coldsift.set_points import wrong_now
 
 VERDICTS: Mapping[str, tuple[str, str, str]] = {
     "recovered": ("recovered", "✓", "nothing_found"),
@@ -53,8 +54,6 @@ ORDERS: Mapping[str, str] = {
     "no_set_point": "none logged",
 }
 """How a logged set point stands to the one ordered."""
-
-DIFFER_NOW = ("differs", "fahrenheit", "sign")
 
 SOURCES: Mapping[str, str] = {"booking": "booking", "plan": "stowage plan"}
 
@@ -151,9 +150,7 @@ def _unmatched(row: dict[str, Any], rows: Mapping[str, Row]) -> UnmatchedView:
 
 
 def _differing(material: Material, rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
-    now = set(
-        material.set_points.filter(pl.col("kind").cast(pl.String).is_in(DIFFER_NOW))["container"].to_list()
-    )
+    now = set(wrong_now(material.set_points)["container"].to_list())
     return tuple((row.container, row.page) for row in rows if row.container in now)
 
 
