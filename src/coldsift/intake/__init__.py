@@ -5,7 +5,8 @@ words. Comes out: an :class:`Intake` with the common log, what was set aside and
 and the messages for the user. Nothing here raises for bad input.
 """
 
-from coldsift.intake.read import read_logs
+from coldsift.intake.logs import read_logs
+from coldsift.intake.read import ReadOptions
 from coldsift.intake.records import Intake, Message, SourceRecord, WrongCall
 
-__all__ = ["Intake", "Message", "SourceRecord", "WrongCall", "read_logs"]
+__all__ = ["Intake", "Message", "ReadOptions", "SourceRecord", "WrongCall", "read_logs"]

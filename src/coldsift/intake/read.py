@@ -1,10 +1,13 @@
-"""The intake stage as a whole: every source read by its layout, merged into one log, accounted for."""
+"""Files read by their layouts, one by one: their rows, their accounts, and what there is to say.
+
+Goes in: files found on disk. Comes out: a :class:`Read`; nothing is merged across files yet.
+"""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -13,104 +16,205 @@ import polars as pl
 from coldsift.intake import layouts as layout_stage
 from coldsift.intake import times
 from coldsift.intake.body import Table, read_body
-from coldsift.intake.files import Found, Payload, gather, open_file
+from coldsift.intake.declaration import Layout
+from coldsift.intake.files import Found, Payload, open_file
 from coldsift.intake.fitting import Fit
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
-from coldsift.intake.merge import merge
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
-from coldsift.intake.records import Intake, Message, SourceRecord
+from coldsift.intake.records import Message, SourceRecord
 from coldsift.intake.tag_value import TagValueReader
-from coldsift.schema import COMMON_LOG, SET_ASIDE
 from coldsift.voyage.recognise import voyage_table
 
 _HEADING_BYTES = 4096
 """Of a file, in which a voyage table shows its headings."""
 
-Progress = Callable[[str, int, int], None]
+ROWS = pl.Schema(
+    [
+        ("container", pl.String()),
+        ("time", pl.Datetime("us", "UTC")),
+        ("row", pl.Int64()),
+        ("lines", pl.Int64()),
+        ("number", pl.Int64()),
+    ]
+)
+"""Columns that rows have beside their channels."""
+
+ASIDE = pl.Schema(
+    [
+        ("row", pl.Int64()),
+        ("container", pl.String()),
+        ("channel", pl.String()),
+        ("reason", pl.String()),
+        ("text", pl.String()),
+    ]
+)
+"""What is set aside of one source."""
 
 
-class _Source:
-    """One source while it is being read."""
+@dataclass(frozen=True, slots=True)
+class ReadOptions:
+    """What the logs themselves do not settle.
 
-    def __init__(self, shown: str, payload: Payload) -> None:
-        digest = hashlib.sha256(payload.stored)
-        self.payload = payload
-        self.record = SourceRecord("", shown, digest.hexdigest(), len(payload.stored))
-        self.messages: list[Message] = []
-        self.frame: pl.DataFrame | None = None
-        self.aside: list[pl.DataFrame] = []
-        self.line_map: pl.DataFrame | None = None
-        self.text_of: Callable[[Sequence[int]], list[str]] | None = None
-
-
-def read_logs(
-    paths: Sequence[Path | str],
-    *,
-    parsers: Sequence[Path] = (),
-    progress: Progress | None = None,
-    date_order: Literal["day_first", "month_first"] | None = None,
-    time_zone: str | None = None,
-    layout: str | None = None,
-) -> Intake:
-    """Read a batch of log files.
-
-    Parameters
+    Attributes
     ----------
-    paths
-        Files, folders, glob patterns, zip and gzip; their order never changes the result.
     parsers
         The user's own layout folders.
-    progress
-        Called with the shown path, the number of files done and their total.
     date_order
         Settles dates that the data cannot settle.
     time_zone
         ``UTC``, an offset or an IANA name, for clocks of which nothing says the zone.
     layout
         Name of the layout to use for every file; found file by file when None.
+    """
+
+    parsers: tuple[Path, ...] = ()
+    date_order: Literal["day_first", "month_first"] | None = None
+    time_zone: str | None = None
+    layout: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSource:
+    """One source as read.
+
+    Attributes
+    ----------
+    file
+        Where it stands on disk.
+    record
+        Its account; the id is not given yet.
+    aside
+        Its lines and readings that are not used (:data:`ASIDE`).
+    lines
+        ``row, line``: lines that each row of the log was made from, where that is more than one; else None.
+    """
+
+    file: Found
+    record: SourceRecord
+    aside: pl.DataFrame
+    lines: pl.DataFrame | None
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """Several files read.
+
+    Attributes
+    ----------
+    sources
+        One for each file, archive member or worksheet.
+    rows
+        Rows of all of them: ``number`` (place in ``sources``), ``container, time, row, lines`` and the
+        channels that any of them has.
+    messages
+        Of what gave no source.
+    """
+
+    sources: tuple[ReadSource, ...]
+    rows: pl.DataFrame
+    messages: tuple[Message, ...]
+
+
+class _Source:
+    """One source while it is being read."""
+
+    def __init__(self, found: Found, shown: str, payload: Payload) -> None:
+        self.found = found
+        self.payload = payload
+        self.record = SourceRecord("", shown, _digest(payload), len(payload.stored))
+        self.messages: list[Message] = []
+        self.rows = pl.DataFrame()
+        self.aside: list[pl.DataFrame] = []
+        self.lines: pl.DataFrame | None = None
+
+    def done(self) -> ReadSource:
+        aside = pl.concat(
+            [pl.DataFrame(schema=ASIDE), *(frame.select(ASIDE.names()) for frame in self.aside)]
+        )
+        return ReadSource(self.found, self.record, aside, self.lines)
+
+
+def read_files(
+    files: Sequence[Found],
+    options: ReadOptions,
+    layouts: Sequence[Layout],
+    told: Callable[[Found], None] = lambda found: None,
+) -> Read:
+    """Read files, each by the layout that fits it.
+
+    Parameters
+    ----------
+    files
+        From :func:`coldsift.intake.files.gather`.
+    options
+        What the logs themselves do not settle.
+    layouts
+        From :func:`coldsift.intake.layouts.load_layouts`.
+    told
+        Called with each file before it is read.
 
     Returns
     -------
-    Intake
-        Log, lines set aside, source records, messages. Bad input ends in messages, never in an exception.
+    Read
+        Bad input ends in messages, never in an exception.
 
     Raises
     ------
     WrongCall
-        When ``time_zone`` is no time zone.
+        When ``options.time_zone`` is no time zone.
     """
-    time_zone = times.given_zone(time_zone)
-    layouts, messages = layout_stage.load_layouts(parsers)
-    chooser = layout_stage.Chooser(layouts, layout)
-    files, missing = gather(paths)
-    messages += missing
-    settings = Settings(date_order, time_zone)
+    chooser = layout_stage.Chooser(layouts, options.layout)
+    settings = Settings(options.date_order, times.given_zone(options.time_zone))
     sources: list[_Source] = []
-    for number, found in enumerate(files):
-        if progress:
-            progress(found.shown, number, len(files))
+    messages: list[Message] = []
+    for found in files:
+        told(found)
         sources += _read_file(found, chooser, settings, messages)
-    if progress:
-        progress("", len(files), len(files))
-    sources.sort(key=lambda source: source.record.path)
-    _give_ids(sources)
-    log, asides = _merge(sources)
-    every = [*messages, *(message for source in sources for message in source.record.messages)]
-    every.sort(key=lambda message: message.file)
-    return Intake(log, asides, tuple(source.record for source in sources), tuple(every))
+    frames = [
+        source.rows.with_columns(number=pl.lit(number, dtype=pl.Int64))
+        for number, source in enumerate(sources)
+        if source.rows.height
+    ]
+    return Read(
+        tuple(source.done() for source in sources),
+        pl.concat(frames, how="diagonal") if frames else pl.DataFrame(schema=ROWS),
+        tuple(messages),
+    )
 
 
-def _give_ids(sources: Sequence[_Source]) -> None:
-    """Ids from content and name; equal content under equal names is told apart by the path order."""
-    seen: dict[str, int] = {}
-    for source in sources:
-        record = source.record
-        name = record.path.rsplit("/", 1)[-1]
-        identity = hashlib.sha256(f"{record.sha256} {name}".encode()).hexdigest()[:12]
-        seen[identity] = seen.get(identity, 0) + 1
-        if seen[identity] > 1:
-            identity = f"{identity}-{seen[identity]}"
-        source.record = replace(record, id=identity)
+def lines_again(
+    source: ReadSource,
+    rows: Sequence[int],
+    options: ReadOptions,
+    layouts: Sequence[Layout],
+) -> list[str]:
+    """Open a source once more, for the text of some of its lines.
+
+    Parameters
+    ----------
+    source, rows
+        The source, and numbers of its lines.
+    options, layouts
+        As it was read with.
+
+    Returns
+    -------
+    list of str
+        The lines; where the source is not there any more as it was read, that is said in their place.
+    """
+    chooser = layout_stage.Chooser(layouts, options.layout)
+    for payload in open_file(source.file):
+        if isinstance(payload, Payload) and _digest(payload) == source.record.sha256:
+            for shown, grid in open_grids(payload):
+                if shown == source.record.path and not isinstance(grid, Message):
+                    fit = chooser.choose(grid).fit
+                    if fit is not None:
+                        return read_body(grid, fit).text_of(rows)
+    return ["(the file changed while it was read)"] * len(rows)
+
+
+def _digest(payload: Payload) -> str:
+    return hashlib.sha256(payload.stored).hexdigest()
 
 
 def _read_file(
@@ -133,7 +237,7 @@ def _read_file(
             )
             continue
         for shown, grid in open_grids(payload):
-            source = _Source(shown, payload)
+            source = _Source(found, shown, payload)
             if payload.trouble:
                 source.messages.append(
                     Message(
@@ -179,7 +283,6 @@ def _read_grid(
         source.record, layout=fit.name, score=fit.score, margin=choice.margin, delimiter=fit.delimiter
     )
     table = read_body(grid, fit)
-    source.text_of = table.text_of
     if table.rows == 0:
         source.messages.append(
             Message("error", shown, None, "The file has a heading but no rows.", "Fetch it once more.")
@@ -222,16 +325,11 @@ def _ragged_messages(source: _Source, shown: str, table: Table) -> None:
         )
 
 
-def _aside_frame(entries: Sequence[tuple[int, str, str]]) -> pl.DataFrame:
+def aside_frame(entries: Sequence[tuple[int, str, str]]) -> pl.DataFrame:
+    """Whole lines set aside: line, reason, text."""
+    rows, reasons, texts = zip(*entries, strict=True) if entries else ((), (), ())
     return pl.DataFrame(
-        {
-            "row": [row for row, _, _ in entries],
-            "container": pl.Series([None] * len(entries), dtype=pl.String),
-            "channel": pl.Series([None] * len(entries), dtype=pl.String),
-            "reason": [reason for _, reason, _ in entries],
-            "text": [text for _, _, text in entries],
-        },
-        schema_overrides={"row": pl.Int64, "reason": pl.String, "text": pl.String},
+        {"row": rows, "container": None, "channel": None, "reason": reasons, "text": texts}, schema=ASIDE
     )
 
 
@@ -268,18 +366,18 @@ def _all_aside(source: _Source, grid: Grid, fit: Fit | None, reason: str, table:
         blank = grid.blank_lines if isinstance(grid, RecordGrid) else 0
         facts = int(bool(grid.facts)) if isinstance(grid, RecordGrid) else 0
         record = replace(record, lines=len(entries) + blank + facts, blank_lines=blank, fact_lines=facts)
-    source.aside = [_aside_frame(entries)]
+    source.aside = [aside_frame(entries)]
     source.record = replace(
         record, rows=len(entries), set_aside=len(entries), messages=tuple(source.messages)
     )
 
 
 def _take(source: _Source, table: Table, reading: Reading) -> None:
-    aside = [*([_aside_frame(table.aside)] if table.aside else []), *reading.aside]
+    aside = [*([aside_frame(table.aside)] if table.aside else []), *reading.aside]
     whole_lines = sum(int(frame["channel"].null_count()) for frame in aside)
-    source.frame = reading.frame if reading.frame.height else None
+    source.rows = reading.frame
     source.aside = aside
-    source.line_map = reading.line_map
+    source.lines = reading.line_map
     source.messages += reading.messages
     used = int(reading.frame["lines"].sum()) if reading.frame.height else 0
     if reading.frame.height == 0 and table.rows and not any(m.severity == "error" for m in source.messages):
@@ -307,100 +405,4 @@ def _take(source: _Source, table: Table, reading: Reading) -> None:
         set_aside=whole_lines,
         truncated=table.truncated is not None or bool(source.payload.trouble),
         messages=tuple(source.messages),
-    )
-    if isinstance(source.payload, Payload):
-        source.payload = replace(source.payload, data=b"", stored=b"")
-
-
-def _merge(sources: Sequence[_Source]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    frames = [
-        source.frame.with_columns(
-            pl.lit(source.record.id).alias("source"), pl.lit(order, dtype=pl.Int64).alias("order")
-        )
-        for order, source in enumerate(sources)
-        if source.frame is not None
-    ]
-    by_id = {source.record.id: source for source in sources}
-    if frames:
-        merged = merge(pl.concat(frames, how="diagonal"))
-        _account_repeats(by_id, merged.repeats)
-        log = COMMON_LOG.conform(merged.log)
-    else:
-        log = COMMON_LOG.empty()
-    for source in sources:
-        source.frame = None
-    asides = [
-        frame.select(
-            pl.lit(source.record.id).alias("source"),
-            pl.lit(source.record.path).alias("file"),
-            "row",
-            "container",
-            "channel",
-            "reason",
-            "text",
-        )
-        for source in sources
-        for frame in source.aside
-    ]
-    aside = pl.concat(asides) if asides else SET_ASIDE.empty()
-    aside = aside.sort("file", "row", "channel", nulls_last=False, maintain_order=True)
-    return log, SET_ASIDE.conform(aside)
-
-
-def _account_repeats(by_id: dict[str, _Source], repeats: pl.DataFrame) -> None:
-    """Book rows that met an earlier one: merged or set aside, with a message per pair of files."""
-    if repeats.is_empty():
-        return
-    for (identity, other), part in repeats.group_by("source", "other_source", maintain_order=True):
-        source, earlier = by_id[str(identity)], by_id[str(other)]
-        record = source.record
-        equal, against = part.filter(pl.col("conflict") == ""), part.filter(pl.col("conflict") != "")
-        equal_lines, against_lines = int(equal["lines"].sum()), int(against["lines"].sum())
-        found = []
-        where = "above in this file" if source is earlier else f"of {earlier.record.path}"
-        if equal_lines:
-            found.append(
-                Message(
-                    "note",
-                    record.path,
-                    int(equal["row"].min()),  # type: ignore[arg-type]
-                    f"{equal_lines} lines are for the same container and time as lines {where}; merged.",
-                    "",
-                )
-            )
-        if against_lines:
-            channels = sorted({name for text in against["conflict"].unique() for name in text.split(", ")})
-            source.aside.append(_conflicts(source, earlier.record.path, against))
-            found.append(
-                Message(
-                    "warning",
-                    record.path,
-                    int(against["row"].min()),  # type: ignore[arg-type]
-                    f"{against_lines} lines conflict with lines {where} for the same container and time "
-                    f"({', '.join(channels[:6])}); the first were kept.",
-                    "See set_aside.parquet; find out which file is right.",
-                )
-            )
-        source.record = replace(
-            record,
-            used=record.used - equal_lines - against_lines,
-            merged=record.merged + equal_lines,
-            set_aside=record.set_aside + against_lines,
-            messages=(*record.messages, *found),
-        )
-
-
-def _conflicts(source: _Source, earlier: str, against: pl.DataFrame) -> pl.DataFrame:
-    lines = against.select("row", "other_row")
-    if source.line_map is not None:
-        lines = source.line_map.join(lines, on="row", how="inner", maintain_order="left").select(
-            row="line", other_row="other_row"
-        )
-    assert source.text_of is not None
-    numbers = lines["row"].to_list()
-    return _aside_frame(
-        [
-            (row, f"conflicts with {earlier} line {other}", text)
-            for row, other, text in zip(numbers, lines["other_row"], source.text_of(numbers), strict=True)
-        ]
     )
