@@ -5,10 +5,11 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
+READY_SPEED := $(VENV)/.ready-speed
 AXE := tests/browser/node_modules/.ready
 FOUND := $(wildcard pyproject.toml constraints.txt)
 
-.PHONY: report test unit browser lint types accuracy accuracy-check likelihoods thresholds texts docs saturation sample clean
+.PHONY: report test unit browser lint types accuracy accuracy-check speed speed-check likelihoods thresholds texts docs saturation sample clean
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
@@ -41,6 +42,14 @@ accuracy: $(READY_DEV)
 
 accuracy-check: $(READY_DEV)
 	$(BIN)/python -m benchmarks.accuracy --check
+
+# Measures time and memory against bare reads, a script and a library (6 GB under build/speed), and rewrites
+# docs/speed.md; the second only says what got worse. Nothing else should run meanwhile.
+speed: $(READY_SPEED)
+	$(BIN)/python -m benchmarks.speed
+
+speed-check: $(READY_SPEED)
+	$(BIN)/python -m benchmarks.speed --check
 
 # Simulates the fitting fleets (about an hour) and rewrites the causes' likelihoods.
 likelihoods: $(READY_DEV)
@@ -108,6 +117,10 @@ $(READY): $(FOUND) | $(VENV)/bin/python
 $(READY_DEV): $(FOUND) | $(VENV)/bin/python
 	$(PIP) install -c constraints.txt -e ".[dev]"
 	@touch $@ $(READY)
+
+$(READY_SPEED): $(FOUND) | $(VENV)/bin/python
+	$(PIP) install -c constraints.txt -e ".[dev,speed]"
+	@touch $@ $(READY_DEV) $(READY)
 
 clean:
 	rm -rf $(VENV) build dist reports/sample .pytest_cache .mypy_cache .ruff_cache

@@ -28,8 +28,7 @@ from scipy.special import roots_legendre
 from scipy.stats import theilslopes
 
 from coldsift.excursions import find_excursions
-from coldsift.features import FEATURES, unit_features, with_saturation
-from coldsift.features.data import clock_features
+from coldsift.features import FEATURES, clock_features, clock_marks, unit_features, with_saturation
 from coldsift.intake import Intake, read_logs
 from coldsift.peers import group_statistics
 from coldsift.peers.compare import ORDINARY
@@ -456,7 +455,7 @@ def clock_lags(stations: Sequence[RealSeries], lag: int) -> pl.DataFrame:
     )
     ahead = pl.when("wrong").then(timedelta(hours=lag)).otherwise(timedelta())
     fleet = copies.select("container", time=pl.col("time") + ahead, ambient_air="value")
-    found = clock_features(fleet.sort("container", "time")).collect()
+    found = clock_features(clock_marks(fleet.sort("container", "time")))
     return found.join(copies.select("container", "wrong").unique(), on="container").select("wrong", "value")
 
 

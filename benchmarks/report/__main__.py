@@ -35,15 +35,15 @@ def main() -> None:
     asked.add_argument("--cache", type=Path)
     given = asked.parse_args()
     log = voyage_log(given.units, given.days, given.cache)
-    began = perf_counter()
-    screening = screened(log)
-    analysed = perf_counter() - began
-    print(
-        f"{screening.findings.height} invented units × {given.days:g} d × 15 min, {log.height:,} readings; "
-        f"analysis {analysed:.1f} s"
-    )
     with tempfile.TemporaryDirectory() as scratch, chromium() as browser:
         out = Path(scratch)
+        began = perf_counter()
+        screening = screened(log, out)
+        analysed = perf_counter() - began
+        print(
+            f"{screening.findings.height} invented units × {given.days:g} d × 15 min, {log.height:,} rows "
+            f"analysed in {analysed:.1f} s"
+        )
         for one_file in (False, True):
             began = perf_counter()
             index = write_outputs(

@@ -8,12 +8,9 @@ import polars as pl
 from stdnum import iso6346
 
 from benchmarks.kept import kept
-from coldsift.engine import Screening, Settings
-from coldsift.engine.aboard import aboard_of
-from coldsift.engine.analysis import analyse
-from coldsift.engine.papers import Voyage
-from coldsift.engine.passage import passage_of
-from coldsift.schema import COMMON_LOG, SET_ASIDE
+from coldsift import screen
+from coldsift.engine import Screening
+from coldsift.schema import COMMON_LOG
 from coldsift.simulate import plan_fleet
 
 SIMULATED_UNITS = 100
@@ -49,23 +46,11 @@ def voyage_log(units: int, days: float, cache: Path | None) -> pl.DataFrame:
     return COMMON_LOG.conform(pl.concat(copies).sort("container", "time"))
 
 
-def screened(log: pl.DataFrame) -> Screening:
-    """Take a log through every stage, as ``screen`` does after reading."""
-    settings = Settings()
-    analysis = analyse(log, settings)
-    voyage = Voyage()
-    return Screening(
-        settings=settings,
-        log=log,
-        analysis=analysis,
-        voyage=voyage,
-        passage=passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage),
-        aboard=aboard_of(analysis, voyage, settings),
-        set_aside=SET_ASIDE.empty(),
-        sources=(),
-        messages=(),
-        invented=True,
-    )
+def screened(log: pl.DataFrame, folder: Path) -> Screening:
+    """Screen a log, as a file in a folder."""
+    path = folder / "log.parquet"
+    log.write_parquet(path)
+    return screen([path])
 
 
 def _other_number(name: str, copy: int) -> str:

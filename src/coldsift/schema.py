@@ -518,7 +518,13 @@ def _dataframely_schema(table: Table) -> type[dy.Schema]:
             options.pop("primary_key")
             members[column.name] = dy.Bool(**options)
         else:
-            kinds = {pl.String: dy.String, pl.Float64: dy.Float64, pl.Int64: dy.Int64, pl.Date: dy.Date}
+            kinds = {
+                pl.String: dy.String,
+                pl.Float64: dy.Float64,
+                pl.Int64: dy.Int64,
+                pl.Date: dy.Date,
+                pl.Binary: dy.Binary,
+            }
             members[column.name] = kinds[type(dtype)](**options)
     return type(f"{table.name.title().replace('_', '')}Schema", (dy.Schema,), members)
 
@@ -916,6 +922,23 @@ TREATMENT_DAYS = Table(
     key=("container", "protocol", "probe", "day"),
 )
 
+UNIT_HOURS = Table(
+    "unit_hours",
+    "Hour by hour, how far each unit's controlling air stood from its set point: what the others did at the "
+    "same hours is told from it.",
+    (
+        _text("container", "Container number", False),
+        _time("hour", "Begin of the hour", False),
+        Column("frozen", pl.Boolean(), "", "True with a frozen set point; empty without any"),
+        _number(
+            "above_set_point", "K", "Controlling air above the set point: median of the readings counted"
+        ),
+        Column("outside", pl.Boolean(), "", "True when one of them was outside its band", False),
+        _count("readings", "Readings counted: none in a defrost or in the first pull-down"),
+    ),
+    key=("container", "hour"),
+)
+
 PEERS_THEN = Table(
     "peers_then",
     "What the other units of the voyage did at the same hours.",
@@ -1280,6 +1303,7 @@ TABLES: Mapping[str, Table] = {
         CARGO,
         CARGO_TEMPERATURES,
         TREATMENT_DAYS,
+        UNIT_HOURS,
         PEERS_THEN,
         PEER_BANDS,
         PLAN,

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from tests.browser.opened import PHONE, WIDE, Opened
 from tests.browser.printed import printed_text
-from tests.report.fleet import CATALOGUE, HOSTILE, container, one_page, report_arguments
+from tests.report.fleet import CATALOGUE, HOSTILE, container, one_page, report_arguments, report_of
 
 from coldsift.causes import SEVERAL, after, check_table, leaf_chances, next_checks, yes_table
 from coldsift.engine.checking import read_answers
-from coldsift.report import INDEX, Material, build_report, words
+from coldsift.report import INDEX, words
 
 pytestmark = pytest.mark.browser
 
@@ -51,7 +51,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _one_file(arguments: dict[str, Any]) -> str:
-    return dict(build_report(Material(**arguments), one_file=True))[INDEX]
+    return report_of(arguments, one_file=True)[INDEX]
 
 
 class Card:

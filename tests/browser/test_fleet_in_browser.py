@@ -17,11 +17,12 @@ from tests.report.fleet import (
     one_page,
     pages,
     report_arguments,
+    report_of,
     timeline,
     unit_days,
 )
 
-from coldsift.report import Material, build_report
+from coldsift.report import UnitPages
 
 pytestmark = pytest.mark.browser
 
@@ -43,7 +44,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
         for name, value in report_arguments(12, 2, 14).items()
     }
     (folder / "one.html").write_text(one_page(), encoding="utf-8")
-    return written(folder, dict(build_report(Material(**arguments))))
+    return written(folder, report_of(arguments))
 
 
 def _open(open_report: Any, state: str = "at=fleet", **options: Any) -> Opened:
@@ -390,7 +391,7 @@ def whole_ship(tmp_path_factory: pytest.TempPathFactory) -> Path:
     daily = {"unit_days": unit_days(names, 60), "defrosts": defrosts(names, 60)}
     with pytest.MonkeyPatch.context() as patch:
         # The units' own pages are not opened here.
-        patch.setattr("coldsift.report.page.cards", lambda *_: ())
+        patch.setattr(UnitPages, "pages", lambda *_: ())
         html = pages(400, 2, 1, timeline=timeline(names, 1), **daily)["index.html"]
     path = tmp_path_factory.mktemp("ship") / "index.html"
     path.write_text(html, encoding="utf-8")

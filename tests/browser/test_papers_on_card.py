@@ -11,10 +11,10 @@ import polars as pl
 import pytest
 from playwright.sync_api import Browser
 from tests.browser.test_checks_in_browser import ARGUMENTS, CHANCES, CONTAINERS, FIRST, PAIRS, TABLE, Card
-from tests.report.fleet import CATALOGUE
+from tests.report.fleet import CATALOGUE, report_of
 
 from coldsift.causes import after, before, yes_table
-from coldsift.report import INDEX, Material, build_report, words
+from coldsift.report import INDEX, words
 from coldsift.schema import SEEN, SET_POINTS
 
 pytestmark = pytest.mark.browser
@@ -47,9 +47,7 @@ OTHERWISE = SET_POINTS.conform(
 def card(request: pytest.FixtureRequest, browser: Browser, tmp_path: Path) -> Iterator[Any]:
     papers = {"seen": HELD, **({"set_points": OTHERWISE} if request.param else {})}
     path = tmp_path / INDEX
-    path.write_text(
-        dict(build_report(Material(**(ARGUMENTS | papers)), one_file=True))[INDEX], encoding="utf-8"
-    )
+    path.write_text(report_of(ARGUMENTS | papers, one_file=True)[INDEX], encoding="utf-8")
     context = browser.new_context(viewport={"width": 1400, "height": 900})
     page = context.new_page()
     page.goto(f"{path.as_uri()}#unit-{FIRST}")

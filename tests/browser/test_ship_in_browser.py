@@ -13,11 +13,11 @@ from tests.browser.opened import PHONE, WIDE, Opened, written
 from tests.browser.printed import printed_text
 from tests.browser.test_accessibility import AXE, _broken
 from tests.report.contrast import _luminance
-from tests.report.fleet import cargo, container, findings, table
+from tests.report.fleet import cargo, container, findings, report_of, table
 from tests.report.ship import PLACES, changes, inspection, notes, repairs, ship_arguments
 
 from coldsift import schema
-from coldsift.report import HANDOVER, Material, build_report
+from coldsift.report import HANDOVER
 
 pytestmark = pytest.mark.browser
 
@@ -29,7 +29,7 @@ FIRST = container(1)
 def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A ship of twelve units with all papers."""
     folder = tmp_path_factory.mktemp("ship")
-    return written(folder, dict(build_report(Material(**ship_arguments(12)))))
+    return written(folder, report_of(ship_arguments(12)))
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_nothing_scrolls_sideways_on_a_phone(open_report: Any, report: Path, fra
 
 
 def test_on_a_phone_bays_stand_one_below_the_other(open_report: Any, tmp_path: Path) -> None:
-    larger = written(tmp_path, dict(build_report(Material(**ship_arguments(70, days=2)))))
+    larger = written(tmp_path, report_of(ship_arguments(70, days=2)))
     page = open_report("#ship", address=larger.as_uri(), viewport=PHONE).page
     bays = [page.locator(".bay").nth(place).bounding_box() for place in range(page.locator(".bay").count())]
     assert len(bays) == 3
@@ -180,7 +180,7 @@ def _crowded(language: str) -> dict[str, str]:
         ),
         title="A voyage with a long name, from one port to another and back again, northbound",
     )
-    return dict(build_report(Material(**arguments), language=language))
+    return report_of(arguments, language=language)
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

@@ -11,11 +11,11 @@ import plotly.offline
 import polars as pl
 import pytest
 from tests.browser.opened import PHONE, WIDE
-from tests.report.charted import full_log, notes, peer_band, with_alarms
+from tests.report.charted import chart_of, full_log, notes, peer_band, with_alarms
 from tests.report.fleet import HOSTILE, START, container, defrosts, excursion, table
 
 from coldsift import schema
-from coldsift.report.unit_chart import PANELS, unit_chart
+from coldsift.report.unit_chart import PANELS
 
 pytestmark = pytest.mark.browser
 
@@ -50,7 +50,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     log = with_alarms(full_log(NAME), {HOSTILE: (20, 60), "return air high": (180, 220)})
     hour = (pl.col("time") - START).dt.total_minutes() / 60
     log = log.with_columns(supply_air=pl.when(hour == COLD_HOUR).then(-18.0).otherwise("supply_air"))
-    chart = unit_chart(
+    chart = chart_of(
         log,
         pl.concat([peer_band("return_air", -1.5, 2.5), peer_band("superheat", 4.0, 6.0)]),
         table(schema.EXCURSIONS, [excursion(NAME, 250, 20)]),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -139,3 +141,62 @@ def test_without_a_browser_the_page_stands_and_the_message_says_what_to_do(tmp_p
     assert "No PDF: " in done.stdout
     assert (tmp_path / "out" / "index.html").is_file()
     assert not list((tmp_path / "out").glob("*.pdf"))
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An archive of one voyage."""
+    folder = tmp_path_factory.mktemp("kept")
+    (folder / "log.csv").write_text(GOOD, encoding="utf-8")
+    (folder / "facts.toml").write_text("[every_unit]\ncargo = 'ice cream'\n", encoding="utf-8")
+    paper = ("--facts", folder / "facts.toml")
+    assert run("screen", folder / "log.csv", *paper, "--out", folder / "run").returncode == 0
+    added = run("archive", "add", folder / "run", "--to", folder / "archive", "--voyage", "North")
+    assert added.returncode == 0, added.stderr
+    return folder
+
+
+def test_a_dossier_out_of_an_archive_needs_no_log(
+    kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Printing takes most of the time, and other tests are about it.
+    monkeypatch.setenv("COLDSIFT_BROWSER", str(tmp_path / "none"))
+    done = run("dossier", "QXAU0000016", "--archive", kept / "archive", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "What happened, and when?" in done.stdout
+    logs = (kept / "log.csv", "--facts", kept / "facts.toml")
+    assert run("dossier", "QXAU0000016", *logs, "--out", tmp_path / "logs").stdout == done.stdout.replace(
+        str(tmp_path / "out"), str(tmp_path / "logs")
+    )
+    for name in ("index.html", "bundle/dossier.json", "bundle/inputs/facts/facts.toml"):
+        assert (tmp_path / "out" / name).read_bytes() == (tmp_path / "logs" / name).read_bytes()
+    asked = run("archive", "sql", "SELECT content FROM inputs", "--archive", kept / "archive", "--json")
+    (paper,) = json.loads(asked.stdout)
+    assert base64.b64decode(paper["content"]) == (kept / "facts.toml").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("QXAU0000017", "--archive", "archive"), "in the voyage 'North'. Near it: QXAU0000016"),
+        (("QXAU0000016", "--archive", "archive", "--voyage", "Nord"), "no voyage 'Nord' in archive"),
+        (("QXAU0000016", "--archive", "run"), "run holds no archive"),
+        (("QXAU0000016", "--archive", "nowhere"), "nowhere holds no archive"),
+        (("QXAU0000016", "log.csv", "--archive", "archive"), "with --archive no logs are read"),
+        (("QXAU0000016", "log.csv", "--voyage", "North"), "Give the archive's folder with --archive"),
+        (
+            ("QXAU0000016", "--archive", "archive", "--facts", "facts.toml", "--band", "3"),
+            "Leave out --facts, --band; or screen the logs again",
+        ),
+        (("QXAU0000016", "--archive", "archive", "--from", "soon"), "--from 'soon' is no time"),
+        (("QXAU0000016", "--archive", "archive", "--from", "2027-01-01"), "before it begins at 2027"),
+        (("--verify", "nowhere", "log.csv", "--archive", "archive"), "Leave out --out, --archive"),
+    ],
+)
+def test_a_wrong_call_of_an_archive_is_status_two_and_leaves_no_output(
+    kept: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    done = run("dossier", *arguments, "--out", "out", cwd=kept)
+    assert done.returncode == 2, done.stdout + done.stderr
+    assert told in done.stderr
+    assert not (kept / "out").exists()

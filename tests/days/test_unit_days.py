@@ -12,6 +12,7 @@ from tests.builders import START, clock, log, timeline
 
 from coldsift.days import unit_days
 from coldsift.excursions import by_day, find_excursions
+from coldsift.peers import peer_span
 from coldsift.regimes import find_defrosts
 from coldsift.schema import UNIT_DAYS
 
@@ -198,3 +199,14 @@ def test_days_are_those_of_utc_and_of_each_unit_alone() -> None:
     assert found.group_by("container", maintain_order=True).len()["len"].to_list() == [1, 2]
     assert found["day"].dtype == pl.Date
     assert found["day"].max() == date(2026, 1, 6)
+
+
+def test_the_days_of_a_unit_are_the_same_in_whatever_batch_it_came() -> None:
+    built = timeline(frozen(clock(42.25)), frozen(12 + clock(24.25), "QXAU0000002"))
+    defrosts, excursions = find_defrosts(built), find_excursions(built)
+    spans, of = peer_span(built), pl.col("container")
+    alone = [
+        unit_days(built.filter(of == each), defrosts.filter(of == each), excursions.filter(of == each), spans)
+        for each in spans["container"]
+    ]
+    assert pl.concat(alone).equals(unit_days(built, defrosts, excursions))

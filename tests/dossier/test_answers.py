@@ -17,7 +17,7 @@ from coldsift.dossier.model import CauseNote, SourceNote
 from coldsift.dossier.sensitivity import sensitivity
 from coldsift.dossier.untold import cannot_tell
 from coldsift.excursions import divide, find_excursions, find_gaps
-from coldsift.peers import peers_then
+from coldsift.peers import peers_then, unit_hours
 from coldsift.regimes import find_defrosts, find_voyage_events, regime_intervals
 from tests.builders import START, clock, log, timeline
 
@@ -71,7 +71,7 @@ def found(
         gaps=gaps,
         cargo=schema.CARGO.empty(),
         cargo_temperatures=schema.CARGO_TEMPERATURES.empty(),
-        peers=peers_then(whole, CONTAINER, own["time"][0], own["time"][-1]),
+        peers=peers_then(unit_hours(whole), CONTAINER, own["time"][0], own["time"][-1]),
         custody=holders,
         set_points=schema.SET_POINTS.empty() if set_points is None else set_points,
         causes=causes,

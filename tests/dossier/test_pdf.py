@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coldsift.dossier import NoBrowser, pdf, print_pdf
+from coldsift.dossier import NoBrowser, pdf, print_papers, print_pdf
 
 PAGE = '<!doctype html><html lang="en"><body>invented</body></html>'
 
@@ -94,3 +94,28 @@ def test_names_of_table_cells_are_numbered_anew_in_their_order() -> None:
     other = one.replace(b"28", b"31").replace(b"107", b"110")
     assert pdf.settled(one) == pdf.settled(other)
     assert pdf.settled(one) == one.replace(b"28", b"00").replace(b"107", b"001")
+
+
+def test_all_papers_are_printed_at_the_same_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each stand-in waits until the other has begun as well."""
+    prints = (
+        "from pathlib import Path\n"
+        "page = Path(next(each for each in sys.argv if each.startswith('file:')).removeprefix('file://'))\n"
+        "begun = page.parent.parent / f'{page.parent.name}.begun'\n"
+        "begun.touch()\n"
+        "while len(list(begun.parent.glob('*.begun'))) < 2: time.sleep(0.01)\n"
+        "target = next(each for each in sys.argv if each.startswith('--print-to-pdf=')).partition('=')[2]\n"
+        "open(target, 'w').write(page.read_text().partition('data-paper=')[2][:8])"
+    )
+    monkeypatch.setenv(pdf.NAMED_BY, _browser(tmp_path / "browser", prints))
+    monkeypatch.setattr(pdf, "SECONDS", 20)
+    print_papers(PAGE, {"A4": tmp_path / "a4.pdf", "Letter": tmp_path / "letter.pdf"})
+    assert (tmp_path / "a4.pdf").read_bytes()[:4] == b'"A4"'
+    assert (tmp_path / "letter.pdf").read_bytes() == b'"Letter"'
+
+
+def test_one_paper_that_fails_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(pdf.NAMED_BY, _browser(tmp_path / "browser", "sys.exit(3)"))
+    with pytest.raises(NoBrowser, match="exit status 3"):
+        print_papers(PAGE, {"A4": tmp_path / "a4.pdf", "Letter": tmp_path / "letter.pdf"})
+    assert not list(tmp_path.glob("*.pdf"))

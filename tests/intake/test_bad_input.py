@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import os
 import zipfile
 from pathlib import Path
 
@@ -148,6 +149,38 @@ def test_quoted_fields_may_hold_the_delimiter_and_a_stray_quote_spoils_only_its_
     log = intake.log.filter(pl.col("container") == UNIT)
     assert log["row"].to_list() == [2, 3, 5, 6, 7]
     assert log["alarms"][0].to_list() == ["low", "pressure"]
+
+
+def test_a_file_is_read_alike_alone_and_behind_others_with_its_headings(tmp_path: Path) -> None:
+    first, second, third = ([row.replace(UNIT, unit) for row in rows(6)] for unit in UNITS[:3])
+    written(tmp_path, [HEADING, *first], "a.csv")
+    written(tmp_path, [HEADING, *second[:2], second[2] + ",one too many", *second[3:]], "b.csv")
+    written(tmp_path, ["Ship: none", HEADING, *third], "c.csv")
+    together = read_logs([tmp_path])
+    assert_accounted(together)
+    for source, name in zip(together.sources, ("a.csv", "b.csv", "c.csv"), strict=True):
+        alone = read_logs([tmp_path / name])
+        assert alone.sources == (source,)
+        assert alone.log.equals(together.log.filter(pl.col("source") == source.id))
+
+
+def test_blanks_around_a_clock_reading_are_no_part_of_it(tmp_path: Path) -> None:
+    lines = rows(6)
+    lines[2] = lines[2].replace(",", ", ", 1).replace(":00,", ":00 ,", 1)
+    written(tmp_path, [HEADING, *lines])
+    intake = read_logs([tmp_path])
+    assert intake.messages == ()
+    assert intake.log["time"].diff().drop_nulls().n_unique() == 1
+
+
+def test_a_date_without_its_clock_spoils_only_its_line(tmp_path: Path) -> None:
+    heading = HEADING.replace("Date and time (UTC)", "Date,Clock (UTC)")
+    lines = [row.replace(" ", ",", 1) for row in rows(6)]
+    lines[0] = lines[0].replace("00:00:00", '""')
+    written(tmp_path, [heading, *lines], "clock.csv")
+    intake = read_beside_a_good_file(tmp_path)
+    assert intake.set_aside["row"].to_list() == [2]
+    assert intake.set_aside["reason"].to_list() == ["the time cannot be read"]
 
 
 def test_dates_that_can_be_read_two_ways_are_an_error_naming_the_option(tmp_path: Path) -> None:
@@ -527,3 +560,11 @@ def test_a_spoiled_sample_of_any_layout_is_accounted_for(tmp_path: Path, sample:
         assert_accounted(intake)
         assert len(intake.sources) == 1
         assert sum(source.used for source in intake.sources) >= intake.log.height
+
+
+def test_a_file_name_that_is_no_utf_8_is_read_and_shown_by_its_codes(tmp_path: Path) -> None:
+    written(tmp_path, [HEADING, *rows()])
+    (tmp_path / "log.csv").rename(tmp_path / os.fsdecode(b"log\xff.csv"))
+    intake = read_logs([tmp_path])
+    assert [source.path for source in intake.sources] == ["log\\xff.csv"]
+    assert intake.log.height == 10

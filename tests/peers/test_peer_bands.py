@@ -11,7 +11,7 @@ import pytest
 from tests.builders import START, clock, log, timeline
 
 from coldsift.features import with_saturation
-from coldsift.peers import peer_bands, peer_groups
+from coldsift.peers import peer_bands, peer_cells, peer_grid, peer_groups, peer_span
 from coldsift.peers.band import ABOVE_SET_POINT, AS_THEY_ARE, FEWEST_UNITS, MOST_BUCKETS
 from coldsift.refrigerant import saturation
 from coldsift.regimes import unit_traits
@@ -30,9 +30,19 @@ def unit(number: int, hours: np.ndarray, set_point: float | None = 2.0, **channe
 
 
 def bands(*logs: pl.DataFrame) -> pl.DataFrame:
-    built = with_saturation(timeline(*logs))
+    return bands_of(with_saturation(timeline(*logs)))
+
+
+def bands_of(built: pl.DataFrame, units_at_once: int = 100) -> pl.DataFrame:
     groups = peer_groups(unit_traits(built))
-    return peer_bands(built, groups.members, groups.chosen)
+    every = built["container"].unique().sort()
+    parts = [
+        built.filter(pl.col("container").is_in(every[first : first + units_at_once].implode()))
+        for first in range(0, len(every), units_at_once)
+    ]
+    grid = peer_grid(pl.concat([peer_span(part) for part in parts] or [peer_span(built)]))
+    cells = [peer_cells(part, grid) for part in parts] if grid else []
+    return peer_bands(cells, grid, groups.members, groups.chosen)
 
 
 def of(frame: pl.DataFrame, channel: str) -> pl.DataFrame:
@@ -152,8 +162,7 @@ def test_only_groups_that_somebody_is_compared_with_are_told() -> None:
 @pytest.mark.parametrize("logs", [[], [log([0.0], set_point=2.0, supply_air=2.0)]])
 def test_a_log_of_one_reading_or_none_does_no_harm(logs: list[pl.DataFrame]) -> None:
     built = with_saturation(timeline(*(logs or [log([0.0]).clear()])))
-    groups = peer_groups(unit_traits(built))
-    assert peer_bands(built, groups.members, groups.chosen).equals(PEER_BANDS.empty())
+    assert bands_of(built).equals(PEER_BANDS.empty())
 
 
 def test_units_that_never_sailed_together_have_no_band() -> None:
@@ -173,3 +182,16 @@ def test_the_order_of_the_units_changes_nothing() -> None:
     noise = np.random.default_rng(5)
     fleet = [unit(number, DAY, power=noise.normal(2000, 200, len(DAY))) for number in range(8)]
     assert bands(*fleet).equals(bands(*reversed(fleet)))
+
+
+def test_bands_are_the_same_in_whatever_batches_the_units_came() -> None:
+    chance = np.random.default_rng(5)
+    hours = clock(72, 15)
+    fleet = [
+        unit(number, hours + number % 3, power=chance.normal(2000, 300, len(hours))) for number in range(13)
+    ]
+    built = with_saturation(timeline(*fleet))
+    whole = bands_of(built)
+    assert not whole.is_empty()
+    for units_at_once in (1, 5):
+        assert bands_of(built, units_at_once).equals(whole)

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 from tests.builders import START, clock, log, timeline
 
-from coldsift.peers import peers_then
+from coldsift.peers import peers_then, unit_hours
 
 
 def fleet() -> pl.DataFrame:
@@ -23,7 +23,7 @@ def fleet() -> pl.DataFrame:
 
 
 def test_units_of_the_same_kind_hold_while_one_warms() -> None:
-    then = peers_then(fleet(), "A", START, START + timedelta(hours=24))
+    then = peers_then(unit_hours(fleet()), "A", START, START + timedelta(hours=24))
     assert then.height == 24
     assert then["units"].unique().to_list() == [3]
     assert then["outside"].sum() == 0
@@ -31,15 +31,44 @@ def test_units_of_the_same_kind_hold_while_one_warms() -> None:
 
 
 def test_a_frozen_box_is_not_measured_by_chilled_ones() -> None:
-    then = peers_then(fleet(), "E", START, START + timedelta(hours=24))
+    then = peers_then(unit_hours(fleet()), "E", START, START + timedelta(hours=24))
     assert then.is_empty()
 
 
 def test_the_others_see_the_one_that_is_outside() -> None:
-    then = peers_then(fleet(), "C", START, START + timedelta(hours=24))
+    then = peers_then(unit_hours(fleet()), "C", START, START + timedelta(hours=24))
     assert then["outside"].to_list() == [0] * 12 + [1] * 12
 
 
 def test_only_the_hours_asked_for_count() -> None:
-    then = peers_then(fleet(), "A", START + timedelta(hours=6), START + timedelta(hours=8, minutes=30))
+    then = peers_then(
+        unit_hours(fleet()), "A", START + timedelta(hours=6), START + timedelta(hours=8, minutes=30)
+    )
     assert then["time"].to_list() == [START + timedelta(hours=hour) for hour in (6, 7, 8)]
+
+
+def test_an_hour_that_the_window_touches_counts_whole() -> None:
+    hours = unit_hours(fleet())
+    whole = peers_then(hours, "A", START, START + timedelta(hours=3))
+    part = peers_then(hours, "A", START + timedelta(minutes=40), START + timedelta(hours=2, minutes=1))
+    assert part.equals(whole.head(3))
+
+
+def test_the_hours_of_a_unit_are_the_same_alone_and_among_others() -> None:
+    together = unit_hours(fleet())
+    alone = pl.concat([unit_hours(unit) for unit in fleet().partition_by("container")])
+    assert together.equals(alone)
+
+
+def test_readings_in_a_defrost_do_not_count_and_their_hour_stays() -> None:
+    """Its own hour must stand, or the others would not be told of then."""
+    defrosting = fleet().with_columns(
+        defrost=pl.when(pl.col("container") == "B").then(pl.col("time").dt.hour() == 5).otherwise("defrost")
+    )
+    hours = unit_hours(defrosting)
+    b = hours.filter(pl.col("container") == "B")
+    assert b.height == 24
+    assert b.filter(pl.col("readings") == 0)["hour"].to_list() == [START + timedelta(hours=5)]
+    end = START + timedelta(hours=24)
+    assert peers_then(hours, "A", START, end)["units"].to_list() == [3] * 5 + [2] + [3] * 18
+    assert peers_then(hours, "B", START, end).height == 24

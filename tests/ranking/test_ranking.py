@@ -13,8 +13,7 @@ from coldsift.causes import HEALTHY, OTHER, SEVERAL, first_checks, judge, load_c
 from coldsift.excursions import find_excursions
 from coldsift.features import FEATURES, unit_features, with_saturation
 from coldsift.peers import Comparison, compare
-from coldsift.ranking import Ranking, Thresholds, rank
-from coldsift.ranking.limits import hours_to_limit
+from coldsift.ranking import Ranking, Thresholds, hours_to_limit, rank
 from coldsift.ranking.rank import MOST_REASONS
 from coldsift.regimes import find_defrosts, unit_traits
 from coldsift.schema import BOOKINGS, CAUSES, PLAN, REASONS, SET_POINTS
@@ -60,7 +59,15 @@ def ranked(*logs: pl.DataFrame) -> Ranking:
     comparison = compared(built)
     causes = judge(comparison.distances, CATALOGUE, {}).causes
     checks = first_checks(causes, CATALOGUE)
-    return rank(comparison, unit_traits(built), built, find_excursions(built), causes, checks, THRESHOLDS)
+    return rank(
+        comparison,
+        unit_traits(built),
+        hours_to_limit(built),
+        find_excursions(built),
+        causes,
+        checks,
+        THRESHOLDS,
+    )
 
 
 def ranked_by(
@@ -85,7 +92,14 @@ def ranked_by(
         observation=pl.lit("glass_full"), question=pl.lit("Glass full?")
     )
     return rank(
-        comparison, unit_traits(built), built, find_excursions(built), causes, checks, thresholds, set_points
+        comparison,
+        unit_traits(built),
+        hours_to_limit(built),
+        find_excursions(built),
+        causes,
+        checks,
+        thresholds,
+        set_points,
     )
 
 
@@ -216,7 +230,7 @@ def test_kinds_of_a_cause_count_once() -> None:
     findings = rank(
         comparison,
         unit_traits(built),
-        built,
+        hours_to_limit(built),
         find_excursions(built),
         causes,
         first_checks(causes, kinds),
@@ -421,7 +435,7 @@ def test_a_unit_that_does_not_obey_is_sent_somebody_to_confirm_the_order() -> No
     result = rank(
         comparison,
         unit_traits(built),
-        built,
+        hours_to_limit(built),
         find_excursions(built),
         judgement.causes,
         checks,

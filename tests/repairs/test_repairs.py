@@ -9,7 +9,7 @@ import pytest
 from tests.builders import START, clock, log, timeline
 
 from coldsift.regimes import find_defrosts
-from coldsift.repairs import judge_repairs
+from coldsift.repairs import judge_repairs, units_needed
 from coldsift.repairs.windows import LONGEST_RETURN_HOURS, SETTLING_HOURS, occasions, windows_of
 from coldsift.schema import NOTES, REPAIRS
 
@@ -221,3 +221,28 @@ def test_the_order_of_the_notes_changes_no_verdict() -> None:
     sick = unit(1, discharge_pressure=pressure((ONSET - 48, BAD), (MENDED, GOOD)))
     notes = [note(ONSET), note(MENDED, line=3), note(MENDED, "ZZZU0000001", 4)]
     assert judged(sick, *notes) == judged(sick, *reversed(notes))
+
+
+def test_the_repaired_units_and_their_peers_are_all_that_is_needed() -> None:
+    sick = unit(1, discharge_pressure=pressure((ONSET, BAD), (MENDED, GOOD)))
+    built = timeline(
+        sick, *(unit(number) for number in range(2, 12)), *(unit(20 + number) for number in (1, 2))
+    )
+    members = (
+        built.select("container")
+        .unique()
+        .sort("container")
+        .with_columns(
+            peer_group=pl.when(pl.col("container") < "QXAU0000020")
+            .then(pl.lit("frozen"))
+            .otherwise(pl.lit("others"))
+        )
+    )
+    notes = NOTES.conform(pl.DataFrame([note(MENDED - 1)]))
+    needed = units_needed(notes, members, members)
+    assert needed == [f"QXAU{number:07}" for number in range(1, 12)]
+    own = built.filter(pl.col("container").is_in(needed))
+    found = judge_repairs(own, find_defrosts(own), notes, members, members)
+    assert found["verdict"].to_list() == ["recovered"]
+    assert found.equals(judge_repairs(built, find_defrosts(built), notes, members, members))
+    assert units_needed(NOTES.empty(), members, members) == []

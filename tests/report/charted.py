@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 from tests.report.fleet import START, timeline
 
 from coldsift import schema
+from coldsift.report.peer_ranges import NO_RANGES, peer_ranges
+from coldsift.report.unit_chart import unit_chart
+from coldsift.report.unit_log import unit_logs
 
 Numbers = NDArray[np.int64]
 
@@ -73,6 +76,26 @@ def opened(chart: str) -> Opened:
     """Open a packed figure with nothing but zlib and json."""
     words, _, numbers = zlib.decompress(base64.b64decode(json.loads(chart))).partition(b"\n")
     return Opened(json.loads(words), numbers)
+
+
+def chart_of(
+    log: pl.DataFrame,
+    peers: pl.DataFrame,
+    excursions: pl.DataFrame,
+    defrosts: pl.DataFrame,
+    notes: pl.DataFrame,
+) -> str:
+    """The packed figure of one unit, from its tables."""
+    (own,) = unit_logs(log)
+    (ranges,) = peer_ranges(peers).values() or (NO_RANGES,)
+    coil = pl.col("termination_temperature").round(1).alias("coil")
+    return unit_chart(
+        own,
+        ranges,
+        excursions.rows(named=True),
+        defrosts.with_columns(coil).rows(named=True),
+        notes.rows(named=True),
+    )
 
 
 def full_log(name: str, days: int = 14, minutes: int = 15, gap_hours: float = 9) -> pl.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -12,7 +13,7 @@ from stdnum import iso6346
 
 from coldsift import schema
 from coldsift.causes import HEALTHY, SEVERAL, Catalogue, check_table, load_catalogue
-from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
+from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report, overview_of
 
 START = datetime(2031, 3, 1, tzinfo=UTC)
 HOSTILE = '<script>alert("1")</script>\u202e</details>'
@@ -399,13 +400,26 @@ def peer_groups(names: list[str]) -> pl.DataFrame:
 
 def pages(count: int = 12, bad: int = 2, days: int = 14, **changes: Any) -> dict[str, str]:
     """The report in its pages, by their names."""
-    return dict(build_report(Material(**report_arguments(count, bad, days, **changes))))
+    return report_of(report_arguments(count, bad, days, **changes))
 
 
 def one_page(count: int = 12, bad: int = 2, days: int = 14, language: str = "en", **changes: Any) -> str:
     """The report in one file."""
-    material = Material(**report_arguments(count, bad, days, **changes))
-    return dict(build_report(material, one_file=True, language=language))[INDEX]
+    arguments = report_arguments(count, bad, days, **changes)
+    return report_of(arguments, one_file=True, language=language)[INDEX]
+
+
+def material_of(arguments: Mapping[str, Any]) -> Material:
+    """What a report is made from, the readings condensed."""
+    given = dict(arguments)
+    log = given.pop("timeline").sort("container", "time")
+    return Material(overview=overview_of(log, given["voyage_events"]), **given)
+
+
+def report_of(arguments: Mapping[str, Any], **how: Any) -> dict[str, str]:
+    """The report, its units in one batch."""
+    log = arguments["timeline"].sort("container", "time")
+    return dict(build_report(material_of(arguments), [log], **how))
 
 
 def report_arguments(count: int = 12, bad: int = 2, days: int = 14, **changes: Any) -> dict[str, Any]:

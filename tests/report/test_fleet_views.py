@@ -20,6 +20,7 @@ from tests.report.fleet import (
     container,
     defrosts,
     findings,
+    material_of,
     pages,
     report_arguments,
     table,
@@ -32,7 +33,7 @@ from coldsift import schema
 from coldsift.features import FEATURES
 from coldsift.peers import peer_groups
 from coldsift.regimes import unit_traits
-from coldsift.report import INDEX, FeatureWords, Material
+from coldsift.report import INDEX, FeatureWords
 from coldsift.report.fleet_charts import fleet_data, packed
 from coldsift.report.fleet_views import fleet_view
 from coldsift.report.model import FleetView
@@ -50,8 +51,9 @@ def unpacked(stored: dict[str, Any]) -> NDArray[np.float64]:
 
 
 def viewed(count: int = 5, bad: int = 1, days: int = 3, **changes: Any) -> FleetView:
-    material = Material(**report_arguments(count, bad, days, **changes))
-    return fleet_view(material, list_rows(material, {}, lambda anchor: f"#{anchor}"))
+    material = material_of(report_arguments(count, bad, days, **changes))
+    rows = list_rows(material, {}, lambda anchor: f"#{anchor}")
+    return fleet_view(material, rows, len(rows))
 
 
 def drawn(count: int = 5, bad: int = 1, days: int = 3, **changes: Any) -> dict[str, Any]:
@@ -236,7 +238,7 @@ def test_four_hundred_units_over_sixty_days_stay_within_a_megabyte_and_a_half() 
         "defrosts": defrosts(names, days),
         "feature_words": dict.fromkeys(FEATURES, FEATURE_WORDS["split_hold"]),
     }
-    material = Material(**arguments)
+    material = material_of(arguments)
     rows = list_rows(material, {}, lambda anchor: anchor)
     assert len(fleet_data(material, rows, ["chilled", "frozen"])) <= 1.5 * MEGABYTE
 

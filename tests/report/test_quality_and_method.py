@@ -10,13 +10,22 @@ from typing import Any
 
 import polars as pl
 import pytest
-from tests.report.fleet import HOSTILE, START, container, pages, report_arguments, table, timeline
+from tests.report.fleet import (
+    HOSTILE,
+    START,
+    container,
+    material_of,
+    pages,
+    report_arguments,
+    table,
+    timeline,
+)
 from tests.report.outline import Outline
 
 from coldsift import schema
 from coldsift.features import FEATURES
 from coldsift.intake import read_logs
-from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView
+from coldsift.report import INDEX, FeatureWords, MessageView, SourceView
 from coldsift.report.fleet_views import quality_view
 from coldsift.report.glossary import load_glossary, read_glossary
 from coldsift.report.method_views import feature_sections, fixed_values
@@ -122,9 +131,9 @@ SOURCE = SourceView(
 
 def _clocks(**changes: object) -> list[ClockView]:
     given = {"features": _lag(dict.fromkeys(NAMES, 0.0)), "sources": (SOURCE,), "messages": ()}
-    material = Material(**report_arguments(5, 1, 6, **(given | changes)))
+    material = material_of(report_arguments(5, 1, 6, **(given | changes)))
     rows = list_rows(material, {}, lambda anchor: anchor)
-    return list(quality_view(material, rows, log_views(material, rows)).clocks)
+    return list(quality_view(material, rows, log_views(material, rows), len(rows)).clocks)
 
 
 def test_a_clock_without_a_fault_is_called_so_only_when_it_was_checked() -> None:

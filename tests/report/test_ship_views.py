@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 import pytest
-from tests.report.fleet import HOSTILE, container, findings, pages, table
+from tests.report.fleet import HOSTILE, container, findings, material_of, pages, report_of, table
 from tests.report.outline import Outline
 from tests.report.ship import (
     PLACES,
@@ -22,7 +22,7 @@ from tests.report.ship import (
 )
 
 from coldsift import schema
-from coldsift.report import HANDOVER, INDEX, Material, build_report, words
+from coldsift.report import HANDOVER, INDEX, words
 from coldsift.report.page import _place_on_page
 from coldsift.report.ship_model import Bay, ShipView
 from coldsift.report.ship_views import CHANGES, ORDERS, REPAIR_STATES, VERDICTS, ship_view
@@ -34,7 +34,7 @@ NAMES = [container(place + 1) for place in range(UNITS)]
 
 
 def _view(**changed: Any) -> ShipView:
-    own = Material(**ship_arguments(UNITS, **changed))
+    own = material_of(ship_arguments(UNITS, **changed))
     return ship_view(own, list_rows(own, {}, _place_on_page))
 
 
@@ -44,13 +44,13 @@ def _bays(boxes: dict[str, str], logged: tuple[str, ...] = (), **columns: Any) -
         {"container": name, "position": place, "refrigerated": True, "line": line, **columns}
         for line, (name, place) in enumerate(boxes.items(), start=2)
     ]
-    own = Material(**ship_arguments(UNITS, findings=findings(list(logged)), round=schema.ROUND.empty()))
+    own = material_of(ship_arguments(UNITS, findings=findings(list(logged)), round=schema.ROUND.empty()))
     return draw_bays(table(schema.PLAN, rows), list_rows(own, {}, _place_on_page), {})[0]
 
 
 @pytest.fixture(scope="module")
 def written() -> dict[str, str]:
-    return dict(build_report(Material(**ship_arguments(UNITS))))
+    return report_of(ship_arguments(UNITS))
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +135,7 @@ def test_a_place_that_is_none_leaves_the_box_out() -> None:
 
 def test_a_place_in_the_list_counts_before_the_plan_s() -> None:
     names = NAMES[:1]
-    own = Material(**ship_arguments(UNITS, findings=findings(names, position=["0140082"])))
+    own = material_of(ship_arguments(UNITS, findings=findings(names, position=["0140082"])))
     rows = list_rows(own, {}, _place_on_page)
     bays, homeless = draw_bays(plan(names, unlogged=0), rows, {})
     assert [bay.name for bay in bays] == ["14"]
@@ -209,7 +209,7 @@ def test_a_line_shows_where_the_hours_given_run_out(written: dict[str, str]) -> 
 def test_without_hours_there_is_no_such_line_nor_where_they_are_enough() -> None:
     for within, hours in ((2, None), (2, 4.0)):
         arguments = ship_arguments(UNITS, within=within) | {"round_hours": hours}
-        page = dict(build_report(Material(**arguments)))[INDEX]
+        page = report_of(arguments)[INDEX]
         assert "are used up" not in page
         assert "2 stops" in page
 
@@ -255,7 +255,7 @@ def test_a_card_whose_set_point_is_as_ordered_says_so_in_one_line(written: dict[
 def test_a_reason_that_is_an_order_opens_on_the_order() -> None:
     said = "Set to −16.7 °C, but the booking orders 2.0 °C"
     reasons = table(schema.REASONS, [{"container": NAMES[1], "place": 1, "words": said, "kind": "order"}])
-    page = dict(build_report(Material(**ship_arguments(UNITS, reasons=reasons))))[f"units/{NAMES[1]}.html"]
+    page = report_of(ship_arguments(UNITS, reasons=reasons))[f"units/{NAMES[1]}.html"]
     reason = page[page.index('<ol class="reasons">') :]
     reason = reason[: reason.index("</ol>")]
     assert "<details" in reason
@@ -318,7 +318,7 @@ def test_what_to_bring_says_how_many_are_on_board(index: Outline) -> None:
 def test_without_a_spares_list_nothing_is_said_of_what_is_on_board() -> None:
     none = parts().with_columns(on_board=pl.lit(None, pl.Int64), short=pl.lit(None, pl.Int64))
     for own in (none, schema.PARTS.empty()):
-        text = Outline(dict(build_report(Material(**ship_arguments(UNITS, parts=own))))[INDEX]).text
+        text = Outline(report_of(ship_arguments(UNITS, parts=own))[INDEX]).text
         bring = text[text.index("For the probable causes at") : text.index("What the logs cannot tell")]
         assert WANTED in bring
         assert "listed" not in bring
@@ -343,7 +343,7 @@ def test_every_identifier_of_the_schema_has_its_words() -> None:
 
 
 def _sheet(**changed: Any) -> str:
-    return Outline(dict(build_report(Material(**ship_arguments(UNITS, **changed))))[HANDOVER]).text
+    return Outline(report_of(ship_arguments(UNITS, **changed))[HANDOVER]).text
 
 
 def test_the_sheet_has_all_its_parts_and_no_script(written: dict[str, str]) -> None:
@@ -365,7 +365,7 @@ def test_the_sheet_has_all_its_parts_and_no_script(written: dict[str, str]) -> N
 
 def test_the_sheet_is_written_beside_a_report_in_one_file_and_links_into_it() -> None:
     arguments = ship_arguments(UNITS)
-    written = dict(build_report(Material(**arguments), one_file=True))
+    written = report_of(arguments, one_file=True)
     assert list(written) == [HANDOVER, INDEX]
     assert f'href="index.html#unit-{NAMES[0]}"' in written[HANDOVER]
     assert 'href="handover.html"' in written[INDEX]
@@ -420,21 +420,21 @@ def test_text_of_papers_is_shown_and_never_run() -> None:
         ),
         earlier=HOSTILE,
     )
-    for name, page in build_report(Material(**arguments)):
+    for name, page in report_of(arguments).items():
         if name.endswith(".html"):
             assert "<script>alert" not in page, name
             assert "\u202e" not in page, name
-    index = dict(build_report(Material(**arguments)))[INDEX]
+    index = report_of(arguments)[INDEX]
     assert index.count("&lt;script&gt;alert(") >= 4
 
 
 def test_the_same_papers_give_the_same_bytes() -> None:
-    one, other = (dict(build_report(Material(**ship_arguments(6)))) for _ in range(2))
+    one, other = (report_of(ship_arguments(6)) for _ in range(2))
     assert one == other
 
 
 def test_no_english_is_left_on_a_ship_in_spanish() -> None:
-    spanish = dict(build_report(Material(**ship_arguments(UNITS)), language="es"))
+    spanish = report_of(ship_arguments(UNITS), language="es")
     sheet, index = Outline(spanish[HANDOVER]).text, Outline(spanish[INDEX]).text
     assert "Hoja de relevo" in sheet
     assert "vista hacia proa" in index

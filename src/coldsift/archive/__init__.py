@@ -1,4 +1,4 @@
-"""Voyages kept: finished runs go in; what a unit did on several of them comes out.
+"""Voyages kept: finished runs go in; what a unit did on several of them comes out, or all of one of them.
 
 Goes in: the folder of a finished run. Comes out: an archive, a folder of Parquet partitioned by voyage, and
 what can be asked of it. No stage reads it; it stands around the engine as the commands do.

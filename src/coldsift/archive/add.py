@@ -8,7 +8,7 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -19,6 +19,7 @@ import polars as pl
 from coldsift.archive.catalogue import CATALOGUE, write_catalogue
 from coldsift.archive.kept import (
     FORMAT,
+    INPUTS,
     MANIFESTS,
     PARTITION,
     VOYAGES,
@@ -30,7 +31,7 @@ from coldsift.archive.kept import (
     readable,
 )
 from coldsift.archive.lock import LOCK_FILE, one_writer
-from coldsift.schema import COMMON_LOG, FINDINGS, GROUPS, TABLES, UNIT_DAYS
+from coldsift.schema import COMMON_LOG, FINDINGS, GROUPS, TABLES, UNIT_DAYS, UNIT_HOURS, Table
 
 MANIFEST = "manifest.json"
 STAGING = ".staging"
@@ -41,6 +42,9 @@ hold some days of the voyage before. Judgement, no source."""
 
 NEEDED = (COMMON_LOG.name, FINDINGS.name, UNIT_DAYS.name)
 LONGEST_NAME = 200
+IN_PARTS: Mapping[str, Table] = {COMMON_LOG.name: COMMON_LOG, UNIT_HOURS.name: UNIT_HOURS}
+"""Tables that a run writes in parts, sorted by their keys; too big to be held at once without need."""
+
 _DIGITS = 16
 _ROWS_A_GROUP = 16_384
 """Few units share a group of the sorted log, so that one unit is read without the others."""
@@ -66,6 +70,7 @@ class _Run:
     invented: bool
     sources: tuple[str, ...]
     tables: dict[str, list[Path]]
+    inputs: pl.DataFrame | None
 
     @property
     def voyage(self) -> str:
@@ -190,8 +195,31 @@ def _read_run(folder: Path) -> _Run:
     if missing:
         raise ArchiveError(f"{wrong}: its table {missing[0]} is missing. Screen the logs again.")
     return _Run(
-        folder, text, version, invented, sources, {name: paths for name, paths in tables.items() if paths}
+        folder,
+        text,
+        version,
+        invented,
+        sources,
+        {name: paths for name, paths in tables.items() if paths},
+        _inputs(folder, held.get("inputs")),
     )
+
+
+def _inputs(folder: Path, named: Any) -> pl.DataFrame | None:
+    """The papers that were given to a run, as its manifest names them; None where it does not say."""
+    if named is None:
+        return None
+    rows = []
+    for key, entry in sorted(named.items()):
+        path = (folder / entry["file"]).resolve()
+        content = path.read_bytes() if path.is_relative_to(folder.resolve()) and path.is_file() else b""
+        if hashlib.sha256(content).hexdigest() != entry["sha256"]:
+            raise ArchiveError(
+                f"{folder}: {entry['file']}, a paper that was given to the run, is missing or not as it was "
+                "written. Screen the logs again."
+            )
+        rows.append((key, path.name, content))
+    return INPUTS.conform(pl.DataFrame(rows, schema=INPUTS.names, orient="row") if rows else INPUTS.empty())
 
 
 def _parts(folder: Path, table: str) -> list[Path]:
@@ -239,31 +267,34 @@ def _stage(run: _Run, run_id: str, staging: Path) -> None:
         target = part(staging, name, run.voyage, run_id)
         target.parent.mkdir(parents=True)
         try:
-            if name == COMMON_LOG.name:
-                # Sorted by container already; too big to be held at once when it need not be.
-                log = in_types(pl.scan_parquet(paths, glob=False), COMMON_LOG)
-                log.sink_parquet(target, row_group_size=_ROWS_A_GROUP)
+            table = TABLES[name]
+            if name in IN_PARTS:
+                rows = in_types(pl.scan_parquet(paths, glob=False), table)
+                rows.sink_parquet(target, row_group_size=_ROWS_A_GROUP)
                 _sync(target)
-                _in_order(target)
+                _in_order(target, table)
             else:
-                table = TABLES[name]
                 _write_synced(table.conform(pl.read_parquet(paths, glob=False)), target)
         except (pl.exceptions.PolarsError, dy.exc.ValidationError) as error:
             raise ArchiveError(
                 f"{run.folder}: the table {name} is not as coldsift writes it "
                 f"({str(error).splitlines()[0]}). Screen the logs again."
             ) from error
-    target = part(staging, MANIFESTS.name, run.voyage, run_id)
-    target.parent.mkdir(parents=True)
-    _write_synced(pl.DataFrame({"text": [run.manifest]}), target)
+    beside = {MANIFESTS.name: pl.DataFrame({"text": [run.manifest]})}
+    if run.inputs is not None:
+        beside[INPUTS.name] = run.inputs
+    for name, frame in beside.items():
+        target = part(staging, name, run.voyage, run_id)
+        target.parent.mkdir(parents=True)
+        _write_synced(frame, target)
 
 
-def _in_order(log: Path) -> None:
-    """Fail when the log lacks a value that it must have, is not sorted, or has a time twice."""
-    needed = [column.name for column in COMMON_LOG.columns if not column.nullable]
-    container, time = pl.col("container"), pl.col("time")
+def _in_order(path: Path, table: Table) -> None:
+    """Fail when a table lacks a value that it must have, is not sorted, or has a time twice."""
+    needed = [column.name for column in table.columns if not column.nullable]
+    container, time = map(pl.col, table.key)
     later = (container > container.shift()) | ((container == container.shift()) & (time > time.shift()))
-    sound = pl.scan_parquet(log, glob=False).select(
+    sound = pl.scan_parquet(path, glob=False).select(
         later.slice(1).all(ignore_nulls=False) & pl.all_horizontal(pl.col(needed).is_not_null().all())
     )
     if not sound.collect().item():
@@ -298,7 +329,10 @@ def _row(run: _Run, run_id: str, name: str, replaces: Sequence[str], staging: Pa
             files=pl.lit(len(run.sources)),
             version=pl.lit(run.version),
             invented=pl.lit(run.invented),
-            tables=pl.lit([*run.tables, MANIFESTS.name], dtype=pl.List(pl.String)),
+            tables=pl.lit(
+                [*run.tables, MANIFESTS.name, *([] if run.inputs is None else [INPUTS.name])],
+                dtype=pl.List(pl.String),
+            ),
             replaces=pl.lit(list(replaces), dtype=pl.List(pl.String)),
             format=pl.lit(FORMAT),
         )

@@ -125,7 +125,10 @@ def again(archive: Path) -> Again:
     ArchiveError
         When there is no archive, or it cannot be read.
     """
-    with opened(archive) as connection, readable(archive):
+    import duckdb
+    import pyarrow as pa
+
+    with opened(archive) as connection, readable(archive, duckdb.Error, pa.ArrowException):
 
         def read(text: str) -> pl.DataFrame:
             return pl.DataFrame(pl.from_arrow(connection.sql(text).to_arrow_table()))

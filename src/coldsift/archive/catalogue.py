@@ -6,8 +6,8 @@ Nothing here reaches for the network: extensions are neither installed nor loade
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import duckdb
 import polars as pl
 
 from coldsift.archive.kept import (
@@ -21,6 +21,9 @@ from coldsift.archive.kept import (
     sql_type,
 )
 from coldsift.schema import Table
+
+if TYPE_CHECKING:
+    import duckdb
 
 CATALOGUE = "catalogue.duckdb"
 
@@ -46,6 +49,8 @@ def write_catalogue(archive: Path, voyages: pl.DataFrame) -> None:
     ArchiveError
         When a part of one of them cannot be read.
     """
+    import duckdb
+
     made = archive / f".{CATALOGUE}"
     for left in (made, made.with_name(f"{made.name}.wal")):
         left.unlink(missing_ok=True)
@@ -65,6 +70,8 @@ def opened(archive: Path) -> duckdb.DuckDBPyConnection:
     ArchiveError
         As :func:`coldsift.archive.read_voyages` does, and when a part is missing.
     """
+    import duckdb
+
     archive = archive.absolute()
     voyages = read_voyages(archive)
     connection = duckdb.connect(":memory:", config=OFFLINE)
@@ -82,6 +89,8 @@ def opened(archive: Path) -> duckdb.DuckDBPyConnection:
 
 def define_views(connection: duckdb.DuckDBPyConnection, archive: Path, voyages: pl.DataFrame) -> None:
     """Give a database the table ``voyages`` and a view for every other table."""
+    import duckdb
+
     connection.execute("SET parquet_metadata_cache = true")
     connection.register("given", voyages.to_arrow(compat_level=pl.CompatLevel.oldest()))
     connection.execute(f"CREATE TABLE {VOYAGES.name} AS SELECT * FROM given")
@@ -93,7 +102,7 @@ def define_views(connection: duckdb.DuckDBPyConnection, archive: Path, voyages: 
             .select("voyage", "run")
             .iter_rows()
         ]
-        with readable(archive):
+        with readable(archive, duckdb.Error):
             connection.execute(f"CREATE VIEW {identifier(name)} AS {_over(connection, table, paths)}")
 
 

@@ -7,9 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-import duckdb
 import polars as pl
-import pyarrow as pa
 
 from coldsift.schema import GROUPS, TABLES, TIME, Column, Table
 
@@ -47,7 +45,18 @@ MANIFESTS = Table(
     (Column("text", pl.String(), "", "The manifest as JSON", False),),
 )
 
-KEPT: Mapping[str, Table] = {**TABLES, MANIFESTS.name: MANIFESTS}
+INPUTS = Table(
+    "inputs",
+    "The papers that were given beside the logs, as they were.",
+    (
+        Column("key", pl.String(), "", "What it was given as: facts, plan, bookings, notes, ...", False),
+        Column("name", pl.String(), "", "Name of the file", False),
+        Column("content", pl.Binary(), "", "Its bytes", False),
+    ),
+    key=("key",),
+)
+
+KEPT: Mapping[str, Table] = {**TABLES, MANIFESTS.name: MANIFESTS, INPUTS.name: INPUTS}
 """Every table that an archive keeps a part of for each voyage, by name."""
 
 
@@ -112,11 +121,12 @@ def read_voyages(archive: Path) -> pl.DataFrame:
 
 
 @contextmanager
-def readable(archive: Path) -> Iterator[None]:
-    """Say what to do when a part of an archive is missing or damaged."""
+def readable(archive: Path, *errors: type[Exception]) -> Iterator[None]:
+    """Say what to do when a part of an archive is missing or damaged, by Polars or one of ``errors``."""
+    unreadable: tuple[type[Exception], ...] = (OSError, pl.exceptions.PolarsError, *errors)
     try:
         yield
-    except (OSError, pl.exceptions.PolarsError, pa.ArrowException, duckdb.Error) as error:
+    except unreadable as error:
         raise ArchiveError(
             f"a part of {archive} cannot be read: {in_a_line(error)} If a run is being added, try again; "
             "else put the file back from a backup, or add its run with --replace."
@@ -150,6 +160,7 @@ def sql_type(dtype: pl.DataType) -> str:
         pl.Float64: "FLOAT8",
         pl.Int64: "INT8",
         pl.Boolean: "BOOLEAN",
+        pl.Binary: "BYTEA",
         pl.Date: "DATE",
         pl.Datetime: "TIMESTAMPTZ",
     }

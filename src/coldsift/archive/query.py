@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import duckdb
+from typing import TYPE_CHECKING, Any
 
 from coldsift.archive.catalogue import opened
 from coldsift.archive.kept import ArchiveError, in_a_line, literal
+
+if TYPE_CHECKING:
+    import duckdb
 
 _AT_ONCE = 10_000
 
@@ -57,6 +58,8 @@ def query(archive: Path, text: str) -> Iterator[Answer]:
 
 def _read_only(connection: duckdb.DuckDBPyConnection, text: str) -> None:
     """Refuse what could write: a copy into the archive's own folder the settings would let pass."""
+    import duckdb
+
     statements = connection.extract_statements(text)
     if [each.type for each in statements] != [duckdb.StatementType.SELECT]:
         raise ArchiveError(ONE_SELECT)
@@ -76,6 +79,8 @@ def _rows(cursor: duckdb.DuckDBPyConnection) -> Iterator[tuple[Any, ...]]:
 
 @contextmanager
 def _explained() -> Iterator[None]:
+    import duckdb
+
     try:
         yield
     except duckdb.PermissionException as error:

@@ -10,7 +10,6 @@ from typing import Any
 from urllib.parse import parse_qsl, unquote
 
 import polars as pl
-import pyarrow.parquet as pq
 
 from coldsift.archive.kept import (
     FORMAT,
@@ -90,6 +89,8 @@ def send(archive: Path, address: str) -> Sent:
 
 
 def _send(archive: Path, voyages: pl.DataFrame, connection: Any, cursor: Any, where: str) -> Sent:
+    import pyarrow as pa
+
     cursor.execute("SET LOCAL client_min_messages = warning")
     # Two that send at once take turns; the server lets go of it with the transaction.
     cursor.execute("SELECT pg_advisory_xact_lock(hashtext($1))", (SCHEMA,))
@@ -115,7 +116,7 @@ def _send(archive: Path, voyages: pl.DataFrame, connection: Any, cursor: Any, wh
         _ingest(cursor, VOYAGES.name, new)
     for voyage in new.iter_rows(named=True):
         for name in voyage["tables"]:
-            with readable(archive):
+            with readable(archive, pa.ArrowException):
                 for block in _blocks(part(archive, name, voyage["voyage"], voyage["run"]), KEPT[name]):
                     rows += block.height
                     _ingest(cursor, name, block.select(pl.lit(voyage["voyage"]).alias("voyage"), pl.all()))
@@ -140,6 +141,8 @@ def _definition(table: Table) -> Iterator[str]:
 
 def _blocks(path: Path, table: Table) -> Iterator[pl.DataFrame]:
     """A part's rows, not all at once."""
+    import pyarrow.parquet as pq
+
     with pq.ParquetFile(path) as file:
         for batch in file.iter_batches(_ROWS_AT_ONCE):
             yield in_types(pl.DataFrame(pl.from_arrow(batch)).lazy(), table).collect()

@@ -16,6 +16,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from coldsift.cargo.properties import Array
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, with_numbers
 from coldsift.regimes.timeline import GAP_FACTOR
 
 LONGEST_STEP = 0.25
@@ -122,9 +123,9 @@ def air_course(timeline: pl.DataFrame) -> AirCourse:
     timeline
         From :func:`coldsift.regimes.build_timeline`.
     """
-    known = _known_air(timeline).collect()
-    containers = tuple(known["container"].unique().sort())
-    steps = _steps(known.lazy()).collect()
+    known = _known_air(timeline).collect(engine=IN_MEMORY)
+    containers = tuple(known["container"].unique(maintain_order=True))
+    steps = _steps(known.lazy()).collect(engine=IN_MEMORY)
     unit, step = steps["unit"].to_numpy(), steps["step"].to_numpy()
     shape = (int(step.max(initial=-1)) + 1, len(containers))
 
@@ -177,31 +178,30 @@ _NEEDED = (
 
 def _known_air(timeline: pl.DataFrame) -> pl.LazyFrame:
     """Readings with air, one of the two probes standing in for the other at the unit's usual split."""
-    container = "container"
-    usual_split = (pl.col("return_air") - pl.col("supply_air")).median().over(container)
+    usual_split = (pl.col("return_air") - pl.col("supply_air")).median().over(NUMBER)
     lines = (
         pl.when(~pl.col("defrost"))
         .then(pl.col(name))
         .interpolate_by("time")
         .forward_fill()
         .backward_fill()
-        .over(container)
+        .over(NUMBER)
         .fill_null(pl.col(name))
         .alias(f"{name}_line")
         for name in ("supply", "back")
     )
-    step_hours = (pl.col("time").shift(-1) - pl.col("time")).over(container).dt.total_microseconds() / 3.6e9
+    step_hours = (_next("time") - pl.col("time")).dt.total_microseconds() / 3.6e9
     return (
         timeline.lazy()
         .select(*_NEEDED, *PROBES)
+        .filter(pl.col("supply_air").is_not_null() | pl.col("return_air").is_not_null())
+        .pipe(with_numbers)
         .with_columns(
             supply=pl.coalesce("supply_air", pl.col("return_air") - usual_split, "return_air"),
             back=pl.coalesce("return_air", pl.col("supply_air") + usual_split, "supply_air"),
             both_probes=usual_split.is_not_null(),
         )
-        .filter(pl.col("supply").is_not_null())
-        .sort(container, "time")
-        .with_columns(*lines, step_hours=step_hours, unit=pl.col(container).rank("dense").cast(pl.Int64) - 1)
+        .with_columns(*lines, step_hours=step_hours, unit=pl.col(NUMBER).cast(pl.Int64))
         .with_columns(
             split=pl.col("back_line") - pl.col("supply_line"),
             # In a defrost the supply probe feels the warm coil; the return probe is nearer to the cargo.
@@ -221,13 +221,17 @@ def _known_air(timeline: pl.DataFrame) -> pl.LazyFrame:
             .fill_null(0)
             .cast(pl.Int64)
         )
-        .with_columns(steps_before=(pl.col("parts").cum_sum() - pl.col("parts")).over(container))
+        .with_columns(steps_before=(pl.col("parts").cum_sum() - pl.col("parts")).over(NUMBER))
     )
+
+
+def _next(column: str) -> pl.Expr:
+    """Value of the unit's next row, null at its last."""
+    return pl.when(pl.col(NUMBER) == pl.col(NUMBER).shift(-1)).then(pl.col(column).shift(-1))
 
 
 def _steps(known: pl.LazyFrame) -> pl.LazyFrame:
     """One row a step, between two readings or in a part of a long interval."""
-    container = "container"
     place = (pl.col("part") + 0.5) / pl.col("parts")
 
     def halfway(column: str) -> pl.Expr:
@@ -236,7 +240,7 @@ def _steps(known: pl.LazyFrame) -> pl.LazyFrame:
     following = ("supply", "split", "otherwise", "ambient_air", "flow", "still")
     held = pl.col("supply") - halfway("supply")
     return (
-        known.with_columns(pl.col(name).shift(-1).over(container).alias(f"{name}_next") for name in following)
+        known.with_columns(_next(name).alias(f"{name}_next") for name in following)
         .filter(pl.col("parts") > 0)
         .with_columns(part=pl.int_ranges(0, pl.col("parts")))
         .explode("part")
@@ -274,5 +278,5 @@ def _begin(known: pl.DataFrame) -> pl.DataFrame:
             both_probes=pl.col("both_probes").any(),
         )
         .sort(unit)
-        .collect()
+        .collect(engine=IN_MEMORY)
     )

@@ -14,6 +14,7 @@ import polars as pl
 from coldsift.cargo.commodities import Commodity, Goods, Packaging, find_commodity
 from coldsift.cargo.leak import heat_leak
 from coldsift.cargo.properties import conductivity_of_water_content, specific_heat_of_water_content
+from coldsift.regimes.numbered import IN_MEMORY
 from coldsift.voyage.facts import UnitFacts
 
 Range = tuple[float, float]
@@ -190,7 +191,7 @@ def cargoes_of(timeline: pl.DataFrame, facts: Mapping[str, UnitFacts], goods: Go
             ambient=pl.col("ambient_air").is_not_null().any(),
         )
         .sort("container")
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
     return tuple(
         _cargo_of(row, facts.get(row["container"], UnitFacts()), goods) for row in last.iter_rows(named=True)

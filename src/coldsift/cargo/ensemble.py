@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from scipy.special import ndtri
-from scipy.stats.qmc import LatinHypercube
 
 from coldsift.cargo.cargoes import Cargo, Range
-from coldsift.cargo.heat_curve import Places
+from coldsift.cargo.lines import Places
 from coldsift.cargo.properties import Array, respiration_heat, respiration_rate
 from coldsift.cargo.slab import Slab
 from coldsift.cargo.two_nodes import TwoNodes
@@ -142,7 +141,21 @@ def draw(containers: Sequence[str], members: int = MEMBERS) -> Array:
         Shape (units, members, :data:`DRAWN`), between 0 and 1, spread evenly over every range by Latin
         hypercubes.
     """
-    return np.stack([LatinHypercube(len(DRAWN), rng=generator(each)).random(members) for each in containers])
+    return np.stack([latin_hypercube(members, len(DRAWN), generator(each)) for each in containers])
+
+
+def latin_hypercube(count: int, axes: int, chance: np.random.Generator) -> Array:
+    """Places between 0 and 1, one in every ``count``-th part of every axis; shape (count, axes).
+
+    The draws are those of scipy's ``LatinHypercube``, to the last digit (tests/outside); loading scipy's
+    statistics takes every process longer than drawing for a whole ship.
+    """
+    (own,) = chance.spawn(1)
+    within = own.uniform(size=(count, axes))
+    parts = np.tile(np.arange(1, count + 1), (axes, 1))
+    for axis in parts:
+        own.shuffle(axis)
+    return np.asarray((parts.T - within) / count)
 
 
 def members_of(cargoes: Sequence[Cargo], begin: pl.DataFrame, places: Array) -> Members:

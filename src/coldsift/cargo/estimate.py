@@ -19,6 +19,7 @@ from coldsift.cargo.outlook import FARTHEST_HOURS, as_it_goes, hours_until_limit
 from coldsift.cargo.properties import Array
 from coldsift.cargo.reckon import Batch, batches
 from coldsift.excursions import mean_kinetic_temperature
+from coldsift.regimes.numbered import IN_MEMORY
 from coldsift.schema import CARGO, CARGO_TEMPERATURES
 
 _SHARES = (0.5, *BAND)
@@ -47,9 +48,9 @@ def cargo_temperatures(timeline: pl.DataFrame, cargoes: Sequence[Cargo]) -> pl.D
         wide as what may have happened in it.
     """
     frames = [
-        _temperatures(batch, rows)
+        _temperatures(batch, first)
         for batch in batches(timeline, cargoes, keep_way=True)
-        for rows in batch.course.rows.iter_slices(_ROWS_AT_ONCE)
+        for first in range(0, batch.course.rows.height, _ROWS_AT_ONCE)
     ]
     if not frames:
         return CARGO_TEMPERATURES.empty()
@@ -87,11 +88,16 @@ def cargo_outlook(timeline: pl.DataFrame, cargoes: Sequence[Cargo]) -> pl.DataFr
         schema=[(column.name, column.dtype) for column in CARGO.columns if column.name in _KNOWN],
     )
     air = pl.col("controlling_air").is_not_null()
-    seen = timeline.group_by("container").agg(
-        pulling_down=(pl.col("regime").drop_nulls().last() == "pull_down").fill_null(False),
-        mean_kinetic_temperature=mean_kinetic_temperature(
-            pl.col("controlling_air").filter(air), pl.col("hours").filter(air)
-        ).fill_nan(None),
+    seen = (
+        timeline.lazy()
+        .group_by("container", maintain_order=True)
+        .agg(
+            pulling_down=(pl.col("regime").drop_nulls().last() == "pull_down").fill_null(False),
+            mean_kinetic_temperature=mean_kinetic_temperature(
+                pl.col("controlling_air").filter(air), pl.col("hours").filter(air)
+            ).fill_nan(None),
+        )
+        .collect(engine=IN_MEMORY)
     )
     known = known.join(seen, on="container", how="left")
     reckoned = [_outlook(batch) for batch in batches(timeline, cargoes, keep_way=False)]
@@ -103,8 +109,9 @@ def cargo_outlook(timeline: pl.DataFrame, cargoes: Sequence[Cargo]) -> pl.DataFr
     return CARGO.conform(frame.sort("container"))
 
 
-def _temperatures(batch: Batch, rows: pl.DataFrame) -> pl.DataFrame:
-    outer, centre = way_at(batch.load, batch.course, batch.followed, rows)
+def _temperatures(batch: Batch, first: int) -> pl.DataFrame:
+    rows = batch.course.rows[first : first + _ROWS_AT_ONCE]
+    outer, centre = way_at(batch.load, batch.followed.way[:, first : first + _ROWS_AT_ONCE], rows)
     containers = pl.DataFrame({"container": batch.course.containers}).with_row_index("unit")
     return (
         rows.select(pl.col("unit").cast(pl.UInt32), "time")

@@ -11,18 +11,23 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from coldsift.cargo.air import AirCourse
 from coldsift.cargo.cargoes import Cargo
 from coldsift.cargo.ensemble import Members
-from coldsift.cargo.heat_curve import HeatCurve, Places
+from coldsift.cargo.heat_curve import HeatCurve
 from coldsift.cargo.life import Ageing
+from coldsift.cargo.lines import Lines, Places
 from coldsift.cargo.properties import Array, respiration_heat, respiration_rate
-from coldsift.cargo.two_nodes import LAYER, SURFACE_SHARE
+from coldsift.cargo.two_nodes import LAYER, SURFACE_SHARE, Exchange, Stores
 
-_BREATHING_STEP = 0.5
-_BREATHING = np.arange(-5.0, 35.0 + _BREATHING_STEP, _BREATHING_STEP)
+_COLDEST_BREATHING, _BREATHING_STEP = -5.0, 0.5
+_BREATHING = np.arange(_COLDEST_BREATHING, 35.0 + _BREATHING_STEP, _BREATHING_STEP)
 """Temperatures at which respiration is tabulated; beyond them it stays as at the ends. [°C]"""
+
+_STEPS_AT_ONCE = 64
+"""What the members meet is laid out for so many steps."""
 
 UNKNOWN_OUTSIDE = (5.0, 35.0)
 """Ambient air where none is logged. [°C]"""
@@ -38,15 +43,17 @@ class Load:
         Of the units.
     curve, food
         Heat curves of cargo that may freeze and which is whose, shape (units, members); None where none can.
-    breathing
-        Heat by :data:`_BREATHING` temperature, shape (units, temperatures) [W/kg]; None where none breathes.
+    breathing, breath
+        Heat by temperature, one curve a unit [W/kg], None where none breathes; what a member makes of it,
+        shape (units, members) [kg K/J].
     """
 
     cargoes: tuple[Cargo, ...]
     members: Members
     curve: HeatCurve | None
     food: Places | int
-    breathing: Array | None
+    breathing: Lines | None
+    breath: Array
 
     @classmethod
     def of(cls, cargoes: Sequence[Cargo], members: Members, *, freezing: bool) -> Load:
@@ -64,67 +71,61 @@ class Load:
             )
         breathing = None
         if any(cargo.respiration for cargo in cargoes):
-            breathing = np.stack([_breathing(cargo) for cargo in cargoes])
-        return cls(tuple(cargoes), members, curve, food, breathing)
-
-    def temperature(self, content: Array) -> Array:
-        """Temperature of a store from its heat content, both in °C."""
-        return content if self.curve is None else self.curve.temperature(content, self.food)[0]
-
-    def content(self, temperature: Array) -> Array:
-        """Heat content of a store from its temperature, both in °C."""
-        return temperature if self.curve is None else self.curve.content(temperature, self.food)
-
-    def advance(
-        self, surface: Array, core: Array, *, air: Array, biot: Array, seconds: Array | float
-    ) -> tuple[Array, Array]:
-        """One step of both stores' heat contents, respiration and freezing included."""
-        return self.members.nodes.advance(
-            surface,
-            core,
-            air=air,
-            biot=biot,
-            seconds=seconds,
-            # At the mean of both stores: what they differ by is small against the spread of the rates.
-            heat=self.breath(mean_of_stores(surface, core)) if self.breathing is not None else 0.0,
-            curve=self.curve,
-            food=self.food,
+            heats = np.stack([_breathing(cargo) for cargo in cargoes])
+            breathing = Lines.through(_COLDEST_BREATHING, _BREATHING_STEP, heats)
+        return cls(
+            tuple(cargoes), members, curve, food, breathing, members.respiration / members.specific_heat
         )
+
+    def stores(self, content: Array) -> Stores:
+        """Both stores from their heat contents [°C], shape (2, units, members)."""
+        return Stores.of(content, self.curve, self.food)
+
+    def at_begin(self) -> Stores:
+        """Both stores as each log begins."""
+        warm = np.stack([self.members.start_surface, self.members.start_core])
+        if self.curve is None:
+            return Stores(warm, warm, None)
+        return self.stores(np.stack([self.curve.content(each, self.food) for each in warm]))
+
+    def after(self, stores: Stores, exchange: Exchange, *, air: Array, seconds: Array | float) -> Stores:
+        """Both stores after one step in the air [°C], respiration and freezing included."""
+        if self.breathing is None:
+            return self.stores(exchange.contents_after(stores, air))
+        # At the mean of both stores: what they differ by is small against the spread of the rates.
+        heat = seconds * self.warming(mean_of_stores(stores.content))
+        return self.stores(exchange.contents_after(stores, air, heat))
 
     @property
     def unknown_outside(self) -> Array:
         """Ambient air where none is logged. [°C]."""
         return UNKNOWN_OUTSIDE[0] + self.members.ambient * (UNKNOWN_OUTSIDE[1] - UNKNOWN_OUTSIDE[0])
 
-    def standing(self, biot: Array) -> Array:
+    @property
+    def standing(self) -> Array:
         """Biot number with the unit stopped: still air, and the wall of the box before it."""
         members = self.members
         wall = members.heat_leak / (members.mass * members.specific_heat * members.nodes.diffusion)
-        return np.asarray(1.0 / (1.0 / (members.still_share * biot) + 1.0 / wall))
+        return np.asarray(1.0 / (1.0 / (members.still_share * members.nodes.biot) + 1.0 / wall))
 
-    def air_while_standing(self, outside: Array, surface: Array) -> Array:
-        """Air in the stopped box, between the wall and the surface store. [°C]."""
-        biot = self.members.nodes.biot
-        to_air = 1.0 / (self.members.still_share * biot) + LAYER
-        through = 1.0 / self.standing(biot) + LAYER
-        return np.asarray(surface + to_air / through * (outside - surface))
+    @property
+    def air_in_standing(self) -> Array:
+        """Share of the way from the surface store to the air outside at which the stopped box's air lies."""
+        to_air = 1.0 / (self.members.still_share * self.members.nodes.biot) + LAYER
+        return np.asarray(to_air / (1.0 / self.standing + LAYER))
 
-    def breath(self, temperature: Array) -> Array:
+    def warming(self, temperature: Array) -> Array:
         """Warming by respiration, of the shape of ``temperature`` [°C]: (units, members). [K/s]."""
         if self.breathing is None:
             return np.zeros_like(temperature)
-        place = (np.clip(temperature, _BREATHING[0], _BREATHING[-1] - 1e-9) - _BREATHING[0]) / _BREATHING_STEP
-        lower = place.astype(np.intp)
-        flat = lower + np.arange(len(self.breathing))[:, None] * self.breathing.shape[1]
-        table = self.breathing.ravel()
-        left = table.take(flat)
-        heat = left + (place - lower) * (table.take(flat + 1) - left)
-        return np.asarray(heat * self.members.respiration / self.members.specific_heat)
+        heat, _ = self.breathing.at(temperature, np.arange(len(temperature))[:, None])
+        return np.asarray(heat * self.breath)
 
 
-def mean_of_stores(surface: Array, core: Array) -> Array:
-    """Mean of both stores by heat capacity. [°C]."""
-    return SURFACE_SHARE * surface + (1.0 - SURFACE_SHARE) * core
+def mean_of_stores(stores: Array) -> Array:
+    """Mean of surface and core store by heat capacity, both on the first axis. [°C]."""
+    surface, core = stores
+    return np.asarray(SURFACE_SHARE * surface + (1.0 - SURFACE_SHARE) * core)
 
 
 def _breathing(cargo: Cargo) -> Array:
@@ -142,28 +143,82 @@ class Followed:
 
     Attributes
     ----------
-    surface, core
-        Heat contents of the stores at the end of each log, shape (units, members). [°C]
+    stores
+        At the end of each log, shape (2, units, members).
     outer, centre
         Mean of the outer quarter and innermost point at the end, shape (units, members). [°C]
     spent
         Storage life spent beyond what the optimum would have taken, shape (units, members) [d]; nan where it
         is not known.
-    way_surface, way_core
-        Temperatures of the stores before each step and after the last, shape (steps + 1, units, members);
-        empty unless asked for. [°C]
+    way
+        Temperatures of the stores at the readings that were asked for, shape (2, readings, members). [°C]
     """
 
-    surface: Array
-    core: Array
+    stores: Stores
     outer: Array
     centre: Array
     spent: Array
-    way_surface: Array
-    way_core: Array
+    way: NDArray[np.float32]
 
 
-def follow(load: Load, course: AirCourse, *, keep_way: bool = False) -> Followed:
+@dataclass(frozen=True, slots=True)
+class Met:
+    """What the members' cargo meets in some steps.
+
+    The fans and the length of a step stay the same for many steps on end; such a run is told once.
+
+    Attributes
+    ----------
+    air
+        Mean over each step, shape (steps, units, members). [°C]
+    step, unit
+        Where and whose each run begins, in order of the steps.
+    biot
+        Biot number towards the air in each run, shape (runs, members).
+    seconds
+        Length of its steps, shape (runs, 1). [s]
+    """
+
+    air: Array
+    step: NDArray[np.intp]
+    unit: NDArray[np.intp]
+    biot: Array
+    seconds: Array
+
+
+def met(load: Load, course: AirCourse, begin: int, end: int) -> Met:
+    """Tell what the members meet in the steps from one to before another."""
+    members = load.members
+    supply, split, outside, place = (
+        values[begin:end, :, None]
+        for values in (course.supply, course.split, course.outside, course.gap_place)
+    )
+    seconds, flow, still, otherwise = (
+        values[begin:end] for values in (course.seconds, course.flow, course.still, course.otherwise)
+    )
+    air = members.air_weight * split
+    air += members.air_error
+    air += supply
+    step, unit = np.nonzero(otherwise)
+    air[step, unit] += members.otherwise_share[unit] * otherwise[step, unit][:, None]
+    in_gap = ~np.isnan(place[:, :, 0])
+    new = np.ones(seconds.shape, dtype=np.bool_)
+    new[1:] = in_gap[1:] | in_gap[:-1]
+    for values in (seconds, flow, still):
+        new[1:] |= values[1:] != values[:-1]
+    step, unit = np.nonzero(new)
+    biot = members.nodes.biot[unit]
+    biot = np.where(
+        still[step, unit][:, None], members.still_share[unit] * biot, biot * flow[step, unit][:, None]
+    )
+    if in_gap.any():
+        stood = (place >= members.off_begin) & (place < members.off_end)
+        air = np.where(stood, np.where(np.isnan(outside), load.unknown_outside, outside), air)
+        biot = np.where(stood[step, unit], load.standing[unit], biot)
+    return Met(air, step, unit, biot, np.asarray(seconds[step, unit][:, None], dtype=np.float64))
+
+
+def follow(load: Load, course: AirCourse, readings: pl.DataFrame | None = None) -> Followed:
     """Step the members through the log.
 
     Parameters
@@ -172,74 +227,83 @@ def follow(load: Load, course: AirCourse, *, keep_way: bool = False) -> Followed
         Its units in the order of the course's.
     course
         The air.
-    keep_way
-        Keep the temperatures of every step.
+    readings
+        Some of the course's, at which the temperatures are kept.
     """
     members, nodes = load.members, load.members.nodes
-    surface, core = load.content(members.start_surface), load.content(members.start_core)
-    steps = len(course.seconds)
-    way = np.empty((2, (steps + 1) if keep_way else 0, *surface.shape), dtype=np.float32)
+    stores = load.at_begin()
     ageing = Ageing.of(load.cargoes)
-    spent = np.full(surface.shape, np.nan if ageing is None else 0.0)
-    for step in range(steps):
-        if keep_way:
-            way[:, step] = load.temperature(surface), load.temperature(core)
-        seconds = course.seconds[step][:, None]
-        air, biot = air_and_biot(load, course, step)
-        surface, core = load.advance(surface, core, air=air, biot=biot, seconds=seconds)
-        if ageing is not None:
-            mean = mean_of_stores(load.temperature(surface), load.temperature(core))
-            spent += ageing.beyond_optimum(mean, seconds / 86400.0)
-    warm_surface, warm_core = load.temperature(surface), load.temperature(core)
-    if keep_way:
-        way[:, steps] = warm_surface, warm_core
+    spent = np.full(members.mass.shape, np.nan if ageing is None else 0.0)
+    way = _Way.at(readings, members.mass.shape[1])
+    exchange = nodes.exchange(nodes.biot, 0.0, curved=load.curve is not None)
+    for begin in range(0, len(course.seconds), _STEPS_AT_ONCE):
+        end = min(begin + _STEPS_AT_ONCE, len(course.seconds))
+        part = met(load, course, begin, end)
+        runs = nodes.take(part.unit).exchange(part.biot, part.seconds, curved=load.curve is not None)
+        first = np.searchsorted(part.step, np.arange(end - begin + 1))
+        for step in range(begin, end):
+            way.keep(step, stores)
+            new = slice(first[step - begin], first[step - begin + 1])
+            exchange.terms[:, part.unit[new]] = runs.terms[:, new]
+            seconds = course.seconds[step][:, None]
+            stores = load.after(stores, exchange, air=part.air[step - begin], seconds=seconds)
+            if ageing is not None:
+                spent += ageing.beyond_optimum(mean_of_stores(stores.temperature), seconds / 86400.0)
+    way.keep(len(course.seconds), stores)
+    surface, core = stores.temperature
     return Followed(
-        surface=surface,
-        core=core,
-        outer=nodes.outer(warm_surface, warm_core, last_air(members, course)),
-        centre=nodes.centre(warm_surface, warm_core),
+        stores=stores,
+        outer=nodes.outer(surface, core, last_air(members, course)),
+        centre=nodes.centre(surface, core),
         spent=spent,
-        way_surface=way[0],
-        way_core=way[1],
+        way=way.kept,
     )
 
 
-def way_at(load: Load, course: AirCourse, followed: Followed, rows: pl.DataFrame) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Temperatures kept on the way: of which readings, in order of the steps before them."""
+
+    order: NDArray[np.intp]
+    first: NDArray[np.intp]
+    unit: NDArray[np.intp]
+    kept: NDArray[np.float32]
+
+    @classmethod
+    def at(cls, readings: pl.DataFrame | None, members: int) -> _Way:
+        if readings is None:
+            readings = pl.DataFrame(schema={"unit": pl.Int64, "step": pl.Int64})
+        step = readings["step"].to_numpy()
+        order = np.argsort(step, kind="stable")
+        first = np.searchsorted(step[order], np.arange(step.max(initial=0) + 2))
+        kept = np.empty((2, readings.height, members), dtype=np.float32)
+        return cls(order, first, readings["unit"].to_numpy(), kept)
+
+    def keep(self, step: int, stores: Stores) -> None:
+        """Keep the readings that so many steps lie before."""
+        if step + 1 < len(self.first) and self.first[step] < self.first[step + 1]:
+            own = self.order[self.first[step] : self.first[step + 1]]
+            self.kept[:, own] = stores.temperature[:, self.unit[own]]
+
+
+def way_at(load: Load, way: NDArray[np.float32], readings: pl.DataFrame) -> tuple[Array, Array]:
     """Outer quarter and centre at some readings, shape (readings, members). [°C].
 
     Parameters
     ----------
-    load, course, followed
-        Followed with its way kept.
-    rows
-        Some of the course's readings.
+    load
+        Of the units.
+    way
+        As :attr:`Followed.way`, of these readings.
+    readings
+        Some of the course's.
     """
-    unit, step = rows["unit"].to_numpy(), rows["step"].to_numpy()
-    surface = followed.way_surface[step, unit].astype(np.float64)
-    core = followed.way_core[step, unit].astype(np.float64)
+    surface, core = way.astype(np.float64)
+    unit = readings["unit"].to_numpy()
     nodes = load.members.nodes.take(unit)
-    supply, split = (rows[name].to_numpy()[:, None] for name in ("supply_then", "split_then"))
+    supply, split = (readings[name].to_numpy()[:, None] for name in ("supply_then", "split_then"))
     air = supply + load.members.air_weight[unit] * split + load.members.air_error[unit]
     return nodes.outer(surface, core, air), nodes.centre(surface, core)
-
-
-def air_and_biot(load: Load, course: AirCourse, step: int) -> tuple[Array, Array]:
-    """Mean air that each member's cargo meets in a step [°C], and the Biot number towards it."""
-    members, nodes = load.members, load.members.nodes
-    supply, split, otherwise, flow, place = (
-        values[step][:, None]
-        for values in (course.supply, course.split, course.otherwise, course.flow, course.gap_place)
-    )
-    air = supply + members.air_weight * split + members.otherwise_share * otherwise + members.air_error
-    biot = nodes.biot * flow
-    if course.still[step].any():
-        biot = np.where(course.still[step][:, None], members.still_share * nodes.biot, biot)
-    if not np.isnan(place).all():
-        stood = (place >= members.off_begin) & (place < members.off_end)
-        outside = course.outside[step][:, None]
-        air = np.where(stood, np.where(np.isnan(outside), load.unknown_outside, outside), air)
-        biot = np.where(stood, load.standing(nodes.biot), biot)
-    return air, biot
 
 
 def last_air(members: Members, course: AirCourse) -> Array:

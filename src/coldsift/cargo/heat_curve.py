@@ -10,12 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coldsift.cargo.lines import Lines, Places
 from coldsift.cargo.properties import Array, enthalpy, specific_heat_of_water_content
-
-Places = NDArray[np.intp]
-"""Whole numbers that say which."""
 
 _LOWEST, _HIGHEST, _STEP = -140.0, 80.0, 0.1
 _COLDEST = -75.0
@@ -32,9 +29,12 @@ class HeatCurve:
     ----------
     temperatures
         At equal steps of the heat content, shape (foods, steps). [°C]
+    lines
+        The same, to look up.
     """
 
     temperatures: Array
+    lines: Lines
 
     @classmethod
     def of_foods(cls, foods: Sequence[tuple[float, float]]) -> HeatCurve:
@@ -46,7 +46,8 @@ class HeatCurve:
             Water content (mass share) and initial freezing point [°C] of each.
         """
         contents = _contents()
-        return cls(np.stack([_temperature_at(contents, *food) for food in foods]))
+        temperatures = np.stack([_temperature_at(contents, *food) for food in foods])
+        return cls(temperatures, Lines.through(_LOWEST, _STEP, temperatures))
 
     def temperature(self, content: Array, food: Places | int = 0) -> tuple[Array, Array]:
         """Temperature, and its rise with the heat content.
@@ -63,13 +64,7 @@ class HeatCurve:
         tuple of arrays
             Temperature [°C] and slope, 1 above the freezing point and far smaller just below it.
         """
-        table = self.temperatures
-        place = (np.clip(content, _LOWEST, _HIGHEST - 2 * _STEP) - _LOWEST) / _STEP
-        lower = place.astype(np.intp)
-        flat = lower + table.shape[1] * np.asarray(food)
-        left = table.ravel().take(flat)
-        rise = table.ravel().take(flat + 1) - left
-        return left + rise * (place - lower), rise / _STEP
+        return self.lines.at(content, food)
 
     def content(self, temperature: Array, food: Places | int = 0) -> Array:
         """Heat content at a temperature, both in °C; the inverse of :meth:`temperature`."""

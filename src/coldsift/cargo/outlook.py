@@ -6,16 +6,17 @@ outer cargo of every member passes a limit.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy.stats import theilslopes
+from scipy.special import ndtri
 
 from coldsift.cargo.follow import Followed, Load
 from coldsift.cargo.properties import Array
+from coldsift.regimes.numbered import IN_MEMORY
 
 FARTHEST_HOURS = 720.0
 """Nothing is foretold beyond this. [h]"""
@@ -102,7 +103,7 @@ def last_hours(rows: pl.DataFrame) -> LastHours:
             standing=~pl.col("powered").last(),
         )
         .sort(unit)
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
     slopes = np.array([_trend(row["hours"], row["air"]) for row in ends.iter_rows(named=True)])
 
@@ -124,56 +125,147 @@ def last_hours(rows: pl.DataFrame) -> LastHours:
 def _trend(hours: list[float], air: list[float]) -> tuple[float, float]:
     if len(hours) < LEAST_TREND_READINGS:
         return 0.0, 0.0
-    found = theilslopes(air, hours, alpha=TREND_CONFIDENCE)
-    steady = abs(found.slope) < SLOWEST_TREND or found.low_slope * found.high_slope <= 0.0
-    return (0.0, 0.0) if steady else (float(found.low_slope), float(found.high_slope))
+    slope, low, high = slope_with_range(np.array(hours), np.array(air), TREND_CONFIDENCE)
+    steady = abs(slope) < SLOWEST_TREND or low * high <= 0.0
+    return (0.0, 0.0) if steady else (low, high)
 
 
-Surroundings = Callable[[float, Array], tuple[Array, Array, Array]]
-"""From hours on [h] and surface store [°C]: air or outside air [°C], Biot number up to it, and the air at the
-cargo itself [°C]."""
+def slope_with_range(x: Array, y: Array, confidence: float) -> tuple[float, float, float]:
+    """Slope of Theil and Sen, and the ends of its range.
+
+    Parameters
+    ----------
+    x, y
+        At least two points; no x twice.
+    confidence
+        Of the range, 0.5 to 1.
+
+    Returns
+    -------
+    tuple of float
+        Slope, lower and upper end, in units of y per unit of x: as scipy's ``theilslopes`` gives them
+        (tests/outside), equation 2.6 of Sen (1968); loading scipy's statistics takes every process longer
+        than all trends of a ship.
+    """
+    first, second = np.triu_indices(len(x), 1)
+    slopes = np.sort((y[second] - y[first]) / (x[second] - x[first]))
+    count, (_, alike) = len(y), np.unique(y, return_counts=True)
+
+    def ordered_pairs(size: NDArray[np.intp] | int) -> Any:
+        return size * (size - 1) * (2 * size + 5)
+
+    spread = np.sqrt((ordered_pairs(count) - ordered_pairs(alike).sum()) / 18)
+    half = ndtri((1.0 + confidence) / 2.0) * spread
+    low = max(round((len(slopes) - half) / 2) - 1, 0)
+    high = min(round((len(slopes) + half) / 2), len(slopes) - 1)
+    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
 
 
-def when_stopped(load: Load, ends: LastHours) -> Surroundings:
+class Surroundings(Protocol):
+    """What the cargo meets after the log has ended."""
+
+    @property
+    def biot(self) -> Array:
+        """Biot number up to the air."""
+
+    def air(self, hours: float) -> Array:
+        """Air, or air outside where the box stands between, some hours on. [°C]."""
+
+    def at_cargo(self, hours: float, surface: Array) -> Array:
+        """Air at the cargo itself some hours on, from the temperature of the surface store. [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """No cooling, still air: the box warms, or cools, to the outside.
+
+    Attributes
+    ----------
+    outside
+        [°C]
+    biot
+        See :class:`Surroundings`.
+    share
+        Of the way from the surface store to the outside, at which the air lies.
+    """
+
+    outside: Array
+    biot: Array
+    share: Array
+
+    def air(self, hours: float) -> Array:
+        """As :class:`Surroundings` says."""
+        return self.outside
+
+    def at_cargo(self, hours: float, surface: Array) -> Array:
+        """As :class:`Surroundings` says."""
+        return np.asarray(surface + self.share * (self.outside - surface))
+
+
+@dataclass(frozen=True, slots=True)
+class GoingOn:
+    """The air keeps its trend up to an end; who stands goes on standing.
+
+    Attributes
+    ----------
+    stopped, standing
+        How it is for those who stand; who does.
+    biot
+        See :class:`Surroundings`.
+    now, slope, end
+        Of the air of those who run. [°C], [K/h], [°C]
+    """
+
+    stopped: Stopped
+    standing: NDArray[np.bool_]
+    biot: Array
+    now: Array
+    slope: Array
+    end: Array
+
+    def _going(self, hours: float) -> Array:
+        air = self.now + self.slope * hours
+        return np.where(self.slope > 0, np.minimum(air, self.end), np.maximum(air, self.end))
+
+    def air(self, hours: float) -> Array:
+        """As :class:`Surroundings` says."""
+        return np.where(self.standing, self.stopped.outside, self._going(hours))
+
+    def at_cargo(self, hours: float, surface: Array) -> Array:
+        """As :class:`Surroundings` says."""
+        return np.where(self.standing, self.stopped.at_cargo(hours, surface), self._going(hours))
+
+
+def when_stopped(load: Load, ends: LastHours) -> Stopped:
     """No cooling, still air: the box warms, or cools, to the outside."""
-    members = load.members
-    known = ends.ambient + AMBIENT_ROOM[0] + members.ambient * (AMBIENT_ROOM[1] - AMBIENT_ROOM[0])
+    known = ends.ambient + AMBIENT_ROOM[0] + load.members.ambient * (AMBIENT_ROOM[1] - AMBIENT_ROOM[0])
     outside = np.where(np.isnan(known), load.unknown_outside, known)
-    standing = load.standing(members.nodes.biot)
-
-    def surroundings(hours: float, surface: Array) -> tuple[Array, Array, Array]:
-        return outside, standing, load.air_while_standing(outside, surface)
-
-    return surroundings
+    return Stopped(outside, load.standing, load.air_in_standing)
 
 
-def as_it_goes(load: Load, ends: LastHours) -> Surroundings:
+def as_it_goes(load: Load, ends: LastHours) -> GoingOn:
     """The air keeps its trend, no warmer than outside and no colder than a unit blows.
 
     A trend towards the set point ends there. A unit that stands at the end of its log goes on standing.
     """
     members = load.members
     stopped = when_stopped(load, ends)
-    stopped_outside, standing, _ = stopped(0.0, members.start_surface)
     now = ends.supply + members.air_weight * ends.split + members.air_error
     slope = ends.slope_low + members.trend * (ends.slope_high - ends.slope_low)
     middle = ends.supply + ends.split / 2
     rising = slope > 0
-    end = np.where(rising, np.maximum(stopped_outside, now), np.minimum(COLDEST_AIR, now))
+    end = np.where(rising, np.maximum(stopped.outside, now), np.minimum(COLDEST_AIR, now))
     # The members' air stops as far from the set point as it is now from the middle of the air.
     ordered = ends.set_point + now - middle
     arriving = np.where(rising, middle < ends.set_point, middle > ends.set_point)
-    end = np.where(arriving, ordered, end)
-    biot = np.where(ends.standing, standing, members.nodes.biot * ends.flow)
-
-    def surroundings(hours: float, surface: Array) -> tuple[Array, Array, Array]:
-        going = now + slope * hours
-        going = np.where(rising, np.minimum(going, end), np.maximum(going, end))
-        air = np.where(ends.standing, stopped_outside, going)
-        at_cargo = np.where(ends.standing, load.air_while_standing(stopped_outside, surface), going)
-        return air, biot, at_cargo
-
-    return surroundings
+    return GoingOn(
+        stopped=stopped,
+        standing=ends.standing,
+        biot=np.where(ends.standing, stopped.biot, members.nodes.biot * ends.flow),
+        now=now,
+        slope=slope,
+        end=np.where(arriving, ordered, end),
+    )
 
 
 def hours_until_limit(load: Load, state: Followed, surroundings: Surroundings) -> Array:
@@ -201,21 +293,22 @@ def hours_until_limit(load: Load, state: Followed, surroundings: Surroundings) -
             [cargo.limit_high for cargo in load.cargoes],
         )
     )
+    nodes = load.members.nodes
 
     def beyond(outer: Array) -> Array:
         return np.fmax(outer - high, low - outer)
 
-    surface, core = state.surface, state.core
+    stores = state.stores
     before = beyond(state.outer)
     until = np.where(before >= 0.0, 0.0, np.inf)
     hours, step = 0.0, FIRST_STEP
     while hours < FARTHEST_HOURS:
         step = min(step, FARTHEST_HOURS - hours)
-        air, biot, _ = surroundings(hours + step / 2, load.temperature(surface))
-        surface, core = load.advance(surface, core, air=air, biot=biot, seconds=3600.0 * step)
-        warm = load.temperature(surface)
-        _, _, at_cargo = surroundings(hours + step, warm)
-        after = beyond(load.members.nodes.outer(warm, load.temperature(core), at_cargo))
+        seconds = 3600.0 * step
+        exchange = nodes.exchange(surroundings.biot, seconds, curved=load.curve is not None)
+        stores = load.after(stores, exchange, air=surroundings.air(hours + step / 2), seconds=seconds)
+        surface, core = stores.temperature
+        after = beyond(nodes.outer(surface, core, surroundings.at_cargo(hours + step, surface)))
         passing = np.isinf(until) & (after >= 0.0)
         until[passing] = hours + step * before[passing] / (before - after)[passing]
         hours, step, before = hours + step, step * STEP_GROWTH, after

@@ -14,11 +14,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr, ndtri
-from scipy.stats import multivariate_normal
 
 from coldsift.cargo.air import PROBES, AirCourse
 from coldsift.cargo.ensemble import DRAWN, MEMBERS, draw, generator
 from coldsift.cargo.properties import Array
+from coldsift.regimes.numbered import IN_MEMORY
 
 FIT_MEMBERS = 192
 """Size of an ensemble while it is fitted."""
@@ -126,7 +126,7 @@ def probe_readings(course: AirCourse) -> pl.DataFrame:
         )
         .filter(~pl.col("stuck"))
         .filter((elapsed >= LEAST_PROBE_HOURS).over(probe))
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
     if readings.is_empty():
         return course.rows.clear()
@@ -225,8 +225,11 @@ def _renewed(places: Array, weights: Array, chance: np.random.Generator) -> tupl
     # Few members carry weight: their correlations are taken by half, their spread with something added.
     spread = 0.5 * spread + 0.5 * np.diag(np.diag(spread)) + 0.05 * np.eye(len(spread))
     drawn = chance.multivariate_normal(middle, spread, size=len(places), method="cholesky")
-    even = multivariate_normal.logpdf(drawn, np.zeros(len(middle)))
-    return ndtr(drawn), np.asarray(even - multivariate_normal.logpdf(drawn, middle, spread))
+    # Logarithms of both normal densities, without the factor that they share.
+    off = drawn - middle
+    even = -0.5 * (drawn**2).sum(axis=1)
+    density = -0.5 * ((off @ np.linalg.inv(spread)) * off).sum(axis=1) - 0.5 * np.linalg.slogdet(spread)[1]
+    return ndtr(drawn), np.asarray(even - density)
 
 
 def _resampled(weights: Array, count: int, chance: np.random.Generator) -> NDArray[np.intp]:

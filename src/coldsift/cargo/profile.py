@@ -13,7 +13,7 @@ import polars as pl
 
 from coldsift.cargo.cargoes import Cargo
 from coldsift.cargo.ensemble import BAND, quantiles
-from coldsift.cargo.follow import air_and_biot
+from coldsift.cargo.follow import met
 from coldsift.cargo.properties import Array
 from coldsift.cargo.reckon import Batch, batches
 from coldsift.cargo.slab import Slab, SlabCourse, conduct
@@ -56,22 +56,23 @@ def slab_profile(timeline: pl.DataFrame, cargo: Cargo) -> pl.DataFrame:
 
 def _conducted(batch: Batch) -> SlabCourse:
     load, course, members = batch.load, batch.course, batch.load.members
-    met = [air_and_biot(load, course, step) for step in range(len(course.seconds))]
-    shape = (len(met), members.mass.shape[1])
+    around = met(load, course, 0, len(course.seconds))
+    # Each step's run is the last that began.
+    biot = around.biot[np.searchsorted(around.step, np.arange(len(course.seconds)), side="right") - 1]
     slab = Slab(
         *(getattr(members.slab, each.name)[0] for each in fields(Slab) if each.name != "shape"),
     )
 
     def heat(temperature: Array) -> Array:
-        breath = load.breath(temperature.mean(axis=1)[None])[0]
+        breath = load.warming(temperature.mean(axis=1)[None])[0]
         return np.asarray((breath * slab.heat_capacity)[:, None])
 
     return conduct(
         slab,
         course.seconds[:, 0],
-        np.array([air for air, _ in met]).reshape(shape),
+        around.air[:, 0],
         members.start_core[0],
-        flow=(np.array([biot for _, biot in met]) / members.nodes.biot).reshape(shape),
+        flow=biot / members.nodes.biot,
         heat=heat if load.breathing is not None else None,
         curve=load.curve,
         food=np.reshape(load.food, (-1, 1)),

@@ -46,7 +46,7 @@ def batches(timeline: pl.DataFrame, cargoes: Sequence[Cargo], *, keep_way: bool)
     cargoes
         Of its containers.
     keep_way
-        Keep the temperatures of every step.
+        Keep the temperatures at every reading.
 
     Yields
     ------
@@ -74,7 +74,7 @@ def batches(timeline: pl.DataFrame, cargoes: Sequence[Cargo], *, keep_way: bool)
             if has_probes:
                 places, error = _fit(own, part, freezing)
             load = Load.of(own, members_of(own, part.begin, places), freezing=freezing)
-            yield Batch(load, part, follow(load, part, keep_way=keep_way), error)
+            yield Batch(load, part, follow(load, part, part.rows if keep_way else None), error)
 
 
 def _may_freeze(cargo: Cargo, coldest_air: float) -> bool:
@@ -86,7 +86,7 @@ def _may_freeze(cargo: Cargo, coldest_air: float) -> bool:
 def _fit(cargoes: Sequence[Cargo], course: AirCourse, freezing: bool) -> tuple[Array, Array]:
     def way(places: Array, rows: pl.DataFrame) -> tuple[Array, Array]:
         load = Load.of(cargoes, members_of(cargoes, course.begin, places), freezing=freezing)
-        return way_at(load, course, follow(load, course, keep_way=True), rows)
+        return way_at(load, follow(load, course, rows).way, rows)
 
     found = fit(course.containers, probe_readings(course), way)
     return found.places, found.error

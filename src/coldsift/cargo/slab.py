@@ -11,9 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_banded
 
-from coldsift.cargo.heat_curve import HeatCurve, Places
+from coldsift.cargo.heat_curve import HeatCurve
+from coldsift.cargo.lines import Places
 from coldsift.cargo.properties import Array
 
 PLATE, CYLINDER, SPHERE = 0, 1, 2
@@ -226,6 +226,9 @@ class _Grid:
         food: Places | int,
     ) -> Array:
         """Heat content x with x = base + seconds × inflow(x), the heat curve straightened at the guess."""
+        # Loaded here: only a dossier reckons slabs.
+        from scipy.linalg import solve_banded
+
         temperature, slope = _temperature(guess, curve, food)
         rest = temperature - slope * guess
         loss = self.inward + self.outward

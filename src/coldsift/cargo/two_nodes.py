@@ -7,13 +7,12 @@ innermost cargo. Small enough for hundreds of units times dozens of members at e
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import elementwise
 
-from coldsift.cargo.heat_curve import HeatCurve, Places
+from coldsift.cargo.heat_curve import HeatCurve
+from coldsift.cargo.lines import Places
 from coldsift.cargo.properties import Array
 from coldsift.cargo.slab import OUTER_SHARE, PLATE, Slab
 
@@ -28,6 +27,9 @@ LAYER = 0.43 * SURFACE_SHARE
 
 _AIR_SHARE, _AIR_SHARE_BIOT = 0.27, 12.0
 """Share of the air in the outer quarter: what spreads its error after a step evenly to both sides."""
+
+_NEWTON_STEPS = 6
+"""Far more digits than there are after four."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,26 +146,125 @@ class TwoNodes:
         tuple of arrays
             Heat contents after the step; their change is the heat that flowed.
         """
-        from_air = self.diffusion / (1.0 / biot + LAYER)
-        inside = self.inside
+        stores = Stores.of(np.stack(np.broadcast_arrays(surface, core)), curve, food)
+        exchange = self.exchange(biot, seconds, curved=curve is not None)
+        after = exchange.contents_after(stores, air, np.asarray(seconds * heat))
+        return after[0], after[1]
+
+    def exchange(self, biot: Array, seconds: Array | float, *, curved: bool) -> Exchange:
+        """What does not change from step to step of :meth:`advance` while the fans and its length do not."""
+        from_air = seconds * self.diffusion / (1.0 / biot + LAYER)
+        inside = seconds * self.inside
+        return Exchange.curved_of(from_air, inside) if curved else Exchange.straight_of(from_air, inside)
+
+
+@dataclass(frozen=True, slots=True)
+class Stores:
+    """The two stores of some members, on the first axis surface and core.
+
+    Attributes
+    ----------
+    content, temperature
+        See :class:`~coldsift.cargo.heat_curve.HeatCurve`. [°C]
+    slope
+        Rise of the temperature with the heat content; None without a heat curve.
+    """
+
+    content: Array
+    temperature: Array
+    slope: Array | None
+
+    @classmethod
+    def of(cls, content: Array, curve: HeatCurve | None, food: Places | int) -> Stores:
+        """Look up the temperatures of heat contents."""
         if curve is None:
-            warm_surface, warm_core = surface, core
-            surface_half, core_half = 0.5 * seconds, 0.5 * seconds
-        else:
-            warm_surface, surface_slope = curve.temperature(surface, food)
-            warm_core, core_slope = curve.temperature(core, food)
-            surface_half, core_half = 0.5 * seconds * surface_slope, 0.5 * seconds * core_slope
-        inward = inside * (warm_surface - warm_core)
-        to_surface = seconds * (from_air * (air - warm_surface) - inward + SURFACE_SHARE * heat)
-        to_core = seconds * (inward + (1.0 - SURFACE_SHARE) * heat)
-        surface_pivot = SURFACE_SHARE + surface_half * (from_air + inside)
-        core_pivot = (1.0 - SURFACE_SHARE) + core_half * inside
-        surface_tie, core_tie = core_half * inside, surface_half * inside
-        scale = 1.0 / (surface_pivot * core_pivot - surface_tie * core_tie)
-        return (
-            surface + (core_pivot * to_surface + surface_tie * to_core) * scale,
-            core + (surface_pivot * to_core + core_tie * to_surface) * scale,
+            return cls(content, content, None)
+        return cls(content, *curve.temperature(content, food))
+
+
+_CORE_SHARE = 1.0 - SURFACE_SHARE
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """One step of the stores by the trapezoidal rule, its two equations solved as far as the air tells.
+
+    Attributes
+    ----------
+    terms
+        Factors of some members, on the first axis; there are two sets of them, with and without a heat curve.
+    """
+
+    terms: Array
+
+    @classmethod
+    def straight_of(cls, from_air: Array, inside: Array) -> Exchange:
+        """Without a heat curve: both changes by distance to the air, distance of the stores, and heat."""
+        half = 0.5 * inside
+        whole = SURFACE_SHARE * _CORE_SHARE + half + 0.5 * from_air * (_CORE_SHARE + half)
+        even = SURFACE_SHARE * _CORE_SHARE + half
+        terms = (
+            (_CORE_SHARE + half) * from_air,
+            _CORE_SHARE * inside,
+            even,
+            half * from_air,
+            (SURFACE_SHARE + 0.5 * from_air) * inside,
+            even + 0.5 * _CORE_SHARE * from_air,
         )
+        return cls(np.stack(np.broadcast_arrays(*terms)) / whole)
+
+    @classmethod
+    def curved_of(cls, from_air: Array, inside: Array) -> Exchange:
+        """With one: both conductances, their halves, and what the determinant takes of the slopes."""
+        terms = (
+            from_air,
+            inside,
+            0.5 * from_air,
+            0.5 * inside,
+            0.25 * from_air * inside,
+            0.5 * _CORE_SHARE * (from_air + inside),
+            0.5 * SURFACE_SHARE * inside,
+        )
+        return cls(np.stack(np.broadcast_arrays(*terms)))
+
+    def contents_after(self, stores: Stores, air: Array, heat: Array | None = None) -> Array:
+        """Heat contents after the step.
+
+        Parameters
+        ----------
+        stores
+            Before it.
+        air
+            Mean over the step. [°C]
+        heat
+            Warming of both stores by respiration in it. [K]
+        """
+        surface, core = stores.temperature
+        to_air, between = air - surface, surface - core
+        change = np.empty_like(stores.content)
+        if stores.slope is None:
+            air_in, passed, heat_in, air_through, through, heat_through = self.terms
+            change[0] = air_in * to_air - passed * between
+            change[1] = air_through * to_air + through * between
+            if heat is not None:
+                change[0] += heat_in * heat
+                change[1] += heat_through * heat
+            return np.asarray(stores.content + change)
+        from_air, inside, half_air, half_inside, of_both, of_surface, of_core = self.terms
+        surface_slope, core_slope = stores.slope
+        whole = surface_slope * (of_surface + of_both * core_slope) + of_core * core_slope
+        whole += SURFACE_SHARE * _CORE_SHARE
+        comes_in, to_core = from_air * to_air, inside * between
+        kept = comes_in - to_core
+        if heat is not None:
+            kept += SURFACE_SHARE * heat
+            to_core += _CORE_SHARE * heat
+            comes_in += heat
+        comes_in *= half_inside
+        change[0] = _CORE_SHARE * kept + core_slope * comes_in
+        change[1] = SURFACE_SHARE * to_core + surface_slope * (half_air * to_core + comes_in)
+        change /= whole
+        return np.asarray(stores.content + change)
 
 
 def first_eigenvalue(biot: Array) -> Array:
@@ -173,13 +274,15 @@ def first_eigenvalue(biot: Array) -> Array:
     ----------
     biot
         h L / k.
+
+    Notes
+    -----
+    Newton's method, from a curve that is right at both ends; the root is that of scipy's ``find_root``
+    (tests/outside), which takes every process longer to load than to find the roots of a ship.
     """
     biot = np.asarray(biot, dtype=np.float64)
-
-    def beyond(zeta: Array, bi: Array) -> Array:
-        return np.asarray(zeta * np.sin(zeta) - bi * np.cos(zeta))
-
-    find_root: Any = elementwise.find_root  # its published types leave ``args`` out
-    return np.asarray(
-        find_root(beyond, (np.zeros_like(biot), np.full_like(biot, np.pi / 2.0)), args=(biot,)).x
-    )
+    zeta = np.pi / 2.0 * np.sqrt(biot / (biot + np.pi**2 / 4.0))
+    for _ in range(_NEWTON_STEPS):
+        sine, cosine = np.sin(zeta), np.cos(zeta)
+        zeta = zeta - (zeta * sine - biot * cosine) / ((1.0 + biot) * sine + zeta * cosine)
+    return np.asarray(zeta)

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -30,7 +30,7 @@ from coldsift.cli.pre_trip import pretrip
 from coldsift.cli.printable import plain
 
 if TYPE_CHECKING:
-    from coldsift.engine import Screening, Settings, VoyageFiles
+    from coldsift.engine import Request, Screening, Settings, VoyageFiles
 
 app = typer.Typer(
     help="From a folder of reefer controller logs to a ranked list of containers to inspect.",
@@ -131,7 +131,7 @@ def root(
 def screen(
     paths: Annotated[list[str], typer.Argument(help="Log files, folders, zip files or glob patterns.")],
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for report and tables; reports/NAME without it.")
+        str | None, typer.Option("--out", help="Folder for report and tables; reports/NAME without it.")
     ] = None,
     parsers: Parsers = None,
     band: Band = None,
@@ -165,12 +165,21 @@ def screen(
     language: Annotated[
         str, typer.Option("--language", help="Language of the report's pages: en or es. Tables stay English.")
     ] = "en",
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            help="Do the work on a Dask cluster: its scheduler's address (tcp://...), or local; see "
+            "docs/speed.md.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary for machines.")] = False,
 ) -> None:
     """Screen logs and write a ranked report."""
     from coldsift.cli.terminal import follow, show
-    from coldsift.engine import VoyageFiles, write_outputs
+    from coldsift.engine import VoyageFiles, on_cluster, processes, write_outputs
     from coldsift.engine import screen as run
+    from coldsift.intake.files import is_remote
     from coldsift.report import load_language
 
     settings = _settings(
@@ -196,10 +205,15 @@ def screen(
         round_hours=hours,
     )
     name = Path(paths[0]).resolve().stem or "screening"
-    folder = out or Path("reports") / name
-    with _refusing(), follow() as progress:
+    folder = (out if is_remote(out) else str(Path(out))) if out else str(Path("reports") / name)
+    with (
+        _refusing(),
+        follow() as progress,
+        on_cluster(cluster) if cluster else processes(folder) as runner,
+    ):
         load_language(language)
-        screening = run(list(paths), settings, progress)
+        again = None if cluster or is_remote(folder) else Path(folder)
+        screening = run(list(paths), settings, progress, runner, again)
         page = None
         if not screening.findings.is_empty():
             page = write_outputs(
@@ -263,7 +277,7 @@ def _refusing() -> Iterator[None]:
     from coldsift.cargo import GoodsError
     from coldsift.causes import CatalogueError
     from coldsift.changes import EarlierRunError
-    from coldsift.engine import DossierError, OutputError
+    from coldsift.engine import DossierError, OutputError, RunnerError
     from coldsift.intake import WrongCall
     from coldsift.protocols import ProtocolError
     from coldsift.ranking import ThresholdsError
@@ -278,6 +292,7 @@ def _refusing() -> Iterator[None]:
         GoodsError,
         OutputError,
         ProtocolError,
+        RunnerError,
         TableError,
         ThresholdsError,
         UnknownLanguage,
@@ -294,7 +309,7 @@ def dossier(
         typer.Argument(
             metavar="CONTAINER PATH...",
             help="The container, and the logs of the whole voyage: the others are what it is compared with. "
-            "After --verify only the logs.",
+            "With --archive only the container, after --verify only the logs.",
         ),
     ],
     out: Annotated[
@@ -319,6 +334,14 @@ def dossier(
     layout: Layout = None,
     refrigerant: Refrigerants = None,
     causes: Causes = None,
+    archive: Annotated[
+        Path | None,
+        typer.Option("--archive", help="Take the voyage out of this archive, instead of its logs."),
+    ] = None,
+    voyage: Annotated[
+        str | None,
+        typer.Option("--voyage", help="Name of the voyage, where the archive has the container on several."),
+    ] = None,
     bundle: Annotated[
         Path | None,
         typer.Option(
@@ -327,22 +350,43 @@ def dossier(
     ] = None,
 ) -> None:
     """Reconstruct what one container went through, or verify an earlier reconstruction."""
-    from coldsift.cli.terminal import follow, show_dossier
-    from coldsift.engine import DossierError, Request, VoyageFiles, write_dossier
-    from coldsift.engine import screen as run
-    from coldsift.engine.reconstructing import instant
+    from coldsift.engine.evidence import DossierError
 
     if bundle is not None:
-        _only_verifying(context)
+        _only(
+            context,
+            ("arguments", "bundle", "parsers"),
+            "--verify takes a bundle, its logs and --parsers. Leave out {}: the bundle is reckoned again "
+            "with what it holds.",
+        )
         _verify(bundle, arguments, parsers or [])
+    if archive is not None:
+        _only(
+            context,
+            ("arguments", "out", "start", "end", "date_order", "time_zone", "archive", "voyage"),
+            "a voyage out of an archive is told with the papers and settings that it was screened with. "
+            "Leave out {}; or screen the logs again so, and add the run with archive add --replace.",
+        )
     with _refusing():
-        if len(arguments) < 2:
-            raise DossierError("name the container and then its logs: coldsift dossier CONTAINER PATH...")
-        order = None if date_order is None else date_order.value
-        times = [
-            instant(text, option, time_zone, order) if text else None
-            for text, option in ((start, "--from"), (end, "--to"))
-        ]
+        if archive is None and voyage is not None:
+            raise DossierError(
+                "--voyage chooses one of an archive. Give the archive's folder with --archive."
+            )
+        if archive is None and len(arguments) < 2:
+            raise DossierError(
+                "name the container and then its logs: coldsift dossier CONTAINER PATH...; or the archive "
+                "that keeps its voyage: coldsift dossier CONTAINER --archive DIR"
+            )
+        if archive is not None and len(arguments) > 1:
+            raise DossierError(
+                f"with --archive no logs are read: leave out {', '.join(arguments[1:])}, or --archive."
+            )
+        request = _request(arguments[0], start, end, time_zone, date_order)
+    folder = out or Path("reports") / request.container
+    if archive is not None:
+        _dossier_from_archive(archive, voyage, request, folder)
+    from coldsift.engine import VoyageFiles
+
     settings = _settings(
         band=band,
         parsers=parsers,
@@ -362,19 +406,52 @@ def dossier(
             protocols=protocols,
         ),
     )
-    container, *paths = arguments
+    _dossier_from_logs(arguments[1:], settings, request, folder)
+
+
+def _request(
+    container: str, start: str | None, end: str | None, time_zone: str | None, date_order: DateOrder | None
+) -> Request:
+    from coldsift.engine.reconstructing import Request, instant
+
+    order = None if date_order is None else date_order.value
+    times = (
+        instant(text, option, time_zone, order) if text else None
+        for text, option in ((start, "--from"), (end, "--to"))
+    )
+    return Request(container, *times)
+
+
+def _dossier_from_logs(paths: list[str], settings: Settings, request: Request, out: Path) -> NoReturn:
+    from coldsift.cli.terminal import follow, show_dossier
+    from coldsift.engine import screen, write_dossier
+
     with _refusing(), follow("dossier") as progress:
-        screening = run(paths, settings, progress)
+        screening = screen(paths, settings, progress)
         progress("dossier", 0, 1)
-        request = Request(container, times[0], times[1])
-        written = write_dossier(screening, request, out or Path("reports") / container)
-    show_dossier(screening, written)
+        written = write_dossier(screening, request, out)
+    show_dossier(screening.messages, written)
     raise typer.Exit(int(screening.status))
 
 
-def _only_verifying(context: typer.Context) -> None:
-    """End with status 2 when something is given that a bundle holds itself."""
-    taken = ("arguments", "bundle", "parsers")
+def _dossier_from_archive(archive: Path, voyage: str | None, request: Request, out: Path) -> NoReturn:
+    from coldsift.archive import ArchiveError
+    from coldsift.cli.terminal import show_dossier
+    from coldsift.engine import write_dossier
+    from coldsift.engine.recalled import recall
+
+    with (
+        _refusing(),
+        refusing(ArchiveError),
+        recall(archive, request.container, voyage, request.start, request.end) as recalled,
+    ):
+        written = write_dossier(recalled, request, out)
+    show_dossier(recalled.messages, written)
+    raise typer.Exit(recalled.status)
+
+
+def _only(context: typer.Context, taken: tuple[str, ...], words: str) -> None:
+    """End with status 2 when another option is given than these; ``words`` have a place for them."""
     given = [
         parameter.opts[0]
         for parameter in context.command.params
@@ -383,10 +460,7 @@ def _only_verifying(context: typer.Context) -> None:
         and source.name == "COMMANDLINE"
     ]
     if given:
-        say(
-            f"error: --verify takes a bundle, its logs and --parsers. Leave out {', '.join(given)}: the "
-            "bundle is reckoned again with what it holds."
-        )
+        say(f"error: {words.format(', '.join(given))}")
         raise typer.Exit(2)
 
 
@@ -406,7 +480,7 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
     raise typer.Exit(0)
 
 
-def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
+def _summary(screening: Screening, folder: str | None) -> dict[str, Any]:
     from coldsift.engine.summary import voyage_summary
     from coldsift.engine.write import manifest
 
@@ -414,7 +488,7 @@ def _summary(screening: Screening, folder: Path | None) -> dict[str, Any]:
     kept = ("tool", "version", "status", "units", "groups", "rows", "messages")
     return {
         **{key: whole[key] for key in kept},
-        "out": str(folder) if folder else None,
+        "out": folder,
         "findings": screening.findings.to_dicts(),
         "voyage": voyage_summary(screening),
     }

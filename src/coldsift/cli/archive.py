@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import io
 import itertools
@@ -259,6 +260,8 @@ def _field(value: Any) -> Any:
 def _shown(value: Any) -> str:
     if value is None:
         return ""
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode()
     if isinstance(value, datetime):
         return value.isoformat().replace("+00:00", "Z")
     if isinstance(value, list):

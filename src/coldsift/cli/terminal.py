@@ -106,7 +106,7 @@ def left_words(seconds: float) -> str:
     return f"about {seconds / 3600:.0f} h left"
 
 
-def show(screening: Screening, page: Path | None, console: Console | None = None) -> None:
+def show(screening: Screening, page: Path | str | None, console: Console | None = None) -> None:
     """Print messages, accounting, the first units and where the report is.
 
     Parameters
@@ -146,10 +146,10 @@ def show(screening: Screening, page: Path | None, console: Console | None = None
     console.print(Text(f"Report: {page}"))
 
 
-def show_dossier(screening: Screening, written: Written) -> None:
+def show_dossier(messages: Sequence[Message], written: Written) -> None:
     """Print what was wrong with the logs, the first page's answers, and where the dossier is."""
     console = _console()
-    for line in _told_once(screening.messages)[:MOST_MESSAGES]:
+    for line in _told_once(messages)[:MOST_MESSAGES]:
         console.print(Text(plain(line)))
     for answer in written.answers:
         console.print(Text(plain(answer.question), style="bold"))

@@ -5,12 +5,18 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.excursions import by_day
+from coldsift.regimes.numbered import IN_MEMORY
 from coldsift.schema import UNIT_DAYS
 
 _DAY = ["container", "day"]
 
 
-def unit_days(timeline: pl.DataFrame, defrosts: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
+def unit_days(
+    timeline: pl.DataFrame,
+    defrosts: pl.DataFrame,
+    excursions: pl.DataFrame,
+    spans: pl.DataFrame | None = None,
+) -> pl.DataFrame:
     """Sum up every unit's days.
 
     Parameters
@@ -21,6 +27,9 @@ def unit_days(timeline: pl.DataFrame, defrosts: pl.DataFrame, excursions: pl.Dat
         From :func:`coldsift.regimes.find_defrosts`.
     excursions
         From :func:`coldsift.excursions.find_excursions`.
+    spans
+        Of all units of the voyage, from :func:`coldsift.peers.peer_span`, where the timeline has not all of
+        them: a day counts as far as it lies within the voyage.
 
     Returns
     -------
@@ -34,7 +43,7 @@ def unit_days(timeline: pl.DataFrame, defrosts: pl.DataFrame, excursions: pl.Dat
     outside = by_day(timeline, own).rename({"hours": "hours_outside"})
     read = pl.col("readings") > 0
     return UNIT_DAYS.conform(
-        _calendar(rows)
+        _calendar(rows, spans)
         .join(_covered(rows), on=_DAY, how="left")
         .join(_readings(rows), on=_DAY, how="left")
         .join(_alarms(rows), on=_DAY, how="left")
@@ -50,21 +59,22 @@ def unit_days(timeline: pl.DataFrame, defrosts: pl.DataFrame, excursions: pl.Dat
             ),
         )
         .sort(_DAY)
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
 
 
-def _calendar(rows: pl.LazyFrame) -> pl.LazyFrame:
+def _calendar(rows: pl.LazyFrame, spans: pl.DataFrame | None) -> pl.LazyFrame:
     """Every day of every unit, and how many hours of it lie within the voyage. [h]"""
-    begin, end = pl.col("time").min(), pl.col("time").max()
+    units = rows.group_by("container").agg(first=pl.col("time").min(), last=pl.col("time").max())
+    voyage = (units if spans is None else spans.lazy()).select(
+        voyage_begin=pl.col("first").min(), voyage_end=pl.col("last").max()
+    )
     midnight = pl.col("day").cast(pl.Datetime("us", "UTC"))
     until = pl.min_horizontal(midnight + pl.duration(days=1), "voyage_end")
     since = pl.max_horizontal(midnight, "voyage_begin")
     return (
-        rows.group_by("container")
-        .agg(begin=begin, end=end)
-        .with_columns(voyage_begin=pl.col("begin").min(), voyage_end=pl.col("end").max())
-        .with_columns(day=pl.date_ranges(pl.col("begin").dt.date(), pl.col("end").dt.date()))
+        units.with_columns(day=pl.date_ranges(pl.col("first").dt.date(), pl.col("last").dt.date()))
+        .join(voyage, how="cross")
         .explode("day", empty_as_null=False)
         .select(*_DAY, hours_aboard=(until - since).dt.total_microseconds() / 3.6e9)
     )

@@ -614,12 +614,10 @@ def _rows(
     sheet: Sheet, extent: Extent, rows: Sequence[tuple[str, Sequence[Span], Line]], labels: bool = True
 ) -> Axes:
     """A panel of rows with bars in them."""
-    axes = sheet.panel(len(rows) * STRIP, extent.start, extent.end, labels=labels)
+    axes = sheet.panel(len(rows) * STRIP, extent.start, extent.end, labels=labels, marks=labels)
     axes.set_ylim(len(rows), 0)
     axes.set_yticks([place + 0.5 for place in range(len(rows))], [label for label, _, _ in rows])
     axes.tick_params(axis="y", length=0, labelsize=7)
-    if not labels:
-        axes.tick_params(axis="x", which="both", length=0)
     axes.grid(False, axis="y")
     for place, (_, bars, style) in enumerate(rows):
         axes.axhline(place, color=RULE, lw=0.5)

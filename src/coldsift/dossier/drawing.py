@@ -18,6 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont, get_font
+from matplotlib.markers import TICKDOWN
 
 from coldsift.report.words import visible
 
@@ -53,7 +54,6 @@ _STYLE = {
     "ytick.color": SOFT,
     "ytick.labelcolor": INK,
     "xtick.major.size": 3.0,
-    "xtick.minor.size": 1.5,
     "ytick.major.size": 2.0,
     "figure.facecolor": "none",
     "legend.frameon": False,
@@ -67,6 +67,7 @@ _STYLE = {
 }
 _LEGEND_LINE = 11.0
 _TICK_LABELS = 24.0
+_SMALL_MARK = 1.5
 
 # Hours between labels, and between the marks among them.
 _TICK_STEPS = (
@@ -128,6 +129,7 @@ class Sheet:
         right: float = WIDTH - RIGHT,
         beside: bool = False,
         most: int = 9,
+        marks: bool = True,
     ) -> Axes:
         """Add axes below those there are.
 
@@ -145,13 +147,15 @@ class Sheet:
             True to stand beside the last panel instead.
         most
             Most time labels that find room.
+        marks
+            False for a panel without marks of time.
         """
         axes = self.figure.add_axes((0, 0, 1, 1))
         top = self._placed[-1][1] if beside else self._used
         self._placed.append((axes, top, height, left, right))
         if not beside:
             self._used += height + (_TICK_LABELS if labels else 5.0)
-        _time_axis(axes, start, end, labels, most)
+        _time_axis(axes, start, end, labels, most, marks)
         return axes
 
     def scale(self, axes: Axes) -> tuple[float, float]:
@@ -209,11 +213,26 @@ def _wrapped(handles: list[Artist]) -> list[list[Artist]]:
     return rows
 
 
-def _time_axis(axes: Axes, start: datetime, end: datetime, labels: bool, most: int) -> None:
+def _time_axis(axes: Axes, start: datetime, end: datetime, labels: bool, most: int, marks: bool) -> None:
     axes.set_xlim(0, (end - start) / timedelta(hours=1))
     places, texts, between = time_ticks(start, end, most)
     axes.set_xticks(places, texts if labels else [""] * len(places), linespacing=1.1)
-    axes.set_xticks(between, minor=True)
+    if marks:
+        # One line of marks: as ticks each would be a whole family of artists.
+        small = [place for place in between if place not in places]
+        axes.plot(
+            small,
+            [0.0] * len(small),
+            linestyle="",
+            marker=TICKDOWN,
+            markersize=_SMALL_MARK,
+            markeredgewidth=0.6,
+            color=SOFT,
+            transform=axes.get_xaxis_transform(),
+            clip_on=False,
+        )
+    else:
+        axes.tick_params(axis="x", length=0)
     if labels:
         axes.annotate(
             "UTC",

@@ -7,6 +7,8 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Literal
 
@@ -64,6 +66,21 @@ def print_pdf(html: str, target: Path, paper: Paper = "A4") -> None:
             raise NoBrowser(f"{browser} ended without printing. {_INSTEAD}")
         printed.write_bytes(settled(printed.read_bytes()))
         printed.replace(target)
+
+
+def print_papers(html: str, targets: Mapping[Paper, Path]) -> None:
+    """Print a dossier on several papers at the same time, each to its file; see :func:`print_pdf`.
+
+    Raises
+    ------
+    NoBrowser
+        When one was not printed; the others may have been.
+    """
+    if not targets:
+        return
+    with ThreadPoolExecutor(len(targets)) as pool:
+        for printed in [pool.submit(print_pdf, html, target, paper) for paper, target in targets.items()]:
+            printed.result()
 
 
 def find_browser() -> str:

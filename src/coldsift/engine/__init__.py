@@ -4,24 +4,36 @@ Goes in: paths of logs and settings. Comes out: a :class:`Screening` with every 
 folder with the report, the tables and the manifest; or the dossier of one container with its bundle.
 """
 
-from coldsift.engine.bundles import verify, write_dossier
+from coldsift.engine.bundles import write_dossier
+from coldsift.engine.cluster import on_cluster
+from coldsift.engine.evidence import DossierError, evidence_of
 from coldsift.engine.folders import OutputError
 from coldsift.engine.papers import VoyageFiles
-from coldsift.engine.reconstructing import DossierError, Request, reconstruct
+from coldsift.engine.reconstructing import Request, reconstruct
+from coldsift.engine.running import Runner, RunnerError, processes
 from coldsift.engine.screening import Screening, screen
 from coldsift.engine.settings import Settings
+from coldsift.engine.verifying import verify
 from coldsift.engine.write import write_outputs
 
 __all__ = [
     "DossierError",
     "OutputError",
     "Request",
+    "Runner",
+    "RunnerError",
     "Screening",
     "Settings",
     "VoyageFiles",
+    "on_cluster",
+    "processes",
     "reconstruct",
     "screen",
     "verify",
     "write_dossier",
     "write_outputs",
 ]
+
+# HOOK until Screening has this method itself (see evidence.ScreenedVoyage).
+if not hasattr(Screening, "of_container"):
+    Screening.of_container = evidence_of  # type: ignore[attr-defined]

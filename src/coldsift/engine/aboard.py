@@ -12,7 +12,7 @@ from coldsift.engine.analysis import Analysis
 from coldsift.engine.papers import Voyage
 from coldsift.engine.settings import Settings
 from coldsift.parts import possible_repairs, weigh_parts
-from coldsift.repairs import judge_repairs
+from coldsift.repairs import judge_repairs, units_needed
 from coldsift.rounds import plan_round
 from coldsift.schema import CHANGES, UNMATCHED
 from coldsift.voyage import unmatched
@@ -59,7 +59,7 @@ def aboard_of(
         parts_wanted=spares.wanted,
         possible_repairs=possible_repairs(spares.wanted, analysis.causes, catalogue),
         repairs=judge_repairs(
-            analysis.timeline,
+            analysis.timelines.of(units_needed(voyage.notes, analysis.peer_groups, analysis.peer_members)),
             analysis.defrosts,
             voyage.notes,
             analysis.peer_groups,

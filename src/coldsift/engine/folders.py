@@ -2,19 +2,95 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import polars as pl
+from pyarrow import parquet
+
+from coldsift.intake.files import is_remote, remote_faults
 
 _ROWS_A_GROUP = 50_000
+_ROWS_A_UNIT_GROUP = 16_384
 
 
 class OutputError(Exception):
     """The outputs could not be written; says what and what to do. Nothing was left half-written."""
+
+
+def write_whole_anywhere(out: Path | str, marker: str, fill: Callable[[Path], None]) -> Path | str:
+    """The same as :func:`write_whole`, also on another file system.
+
+    There it is filled on this machine first, put beside the earlier output, and renamed: a reader sees the
+    earlier one or the new one, as far as that file system can rename a folder in one step.
+
+    Parameters
+    ----------
+    out, marker, fill
+        See :func:`write_whole`; ``out`` may be an address (``scheme://``).
+
+    Returns
+    -------
+    pathlib.Path or str
+        The folder.
+
+    Raises
+    ------
+    OutputError
+        See :func:`write_whole`.
+    """
+    if not is_remote(out):
+        return write_whole(Path(out), marker, fill)
+    address = str(out).rstrip("/")
+    with tempfile.TemporaryDirectory() as local:
+        try:
+            with remote_faults():
+                import fsspec
+
+                system, path = fsspec.core.url_to_fs(address)
+                held = (
+                    [each.rsplit("/", 1)[-1] for each in system.ls(path, detail=False)]
+                    if system.exists(path)
+                    else []
+                )
+            if held and marker not in held:
+                raise OutputError(
+                    f"{address} holds files that coldsift did not write. Name an empty or new place with "
+                    "--out."
+                )
+            fill(Path(local))
+            with remote_faults():
+                _put_remote(system, local, path, bool(held))
+        except OSError as error:
+            raise OutputError(
+                f"Writing {address} failed: {error}. An earlier run there is untouched."
+            ) from error
+    return address
+
+
+def _put_remote(system: Any, local: str, path: str, replacing: bool) -> None:
+    part, earlier = f"{path}.part", f"{path}.earlier"
+    for left in (part, earlier):
+        if system.exists(left) and system.exists(path):
+            system.rm(left, recursive=True)
+    try:
+        system.put(f"{local}/", f"{part}/", recursive=True)
+        if replacing:
+            system.mv(path, earlier, recursive=True)
+        system.mv(part, path, recursive=True)
+    except BaseException:
+        if replacing and system.exists(earlier) and not system.exists(path):
+            system.mv(earlier, path, recursive=True)
+        if system.exists(part):
+            system.rm(part, recursive=True)
+        raise
+    if replacing:
+        system.rm(earlier, recursive=True)
 
 
 def write_whole(
@@ -76,6 +152,23 @@ def write_table(frame: pl.DataFrame, path: Path) -> None:
     """Write a table as Parquet, the same frame always as the same bytes."""
     # In one piece: how a frame is chunked in memory varies from run to run and would show in the bytes.
     frame.rechunk().write_parquet(path, row_group_size=_ROWS_A_GROUP)
+
+
+def by_units(frame: pl.DataFrame) -> bytes:
+    """A table that is sorted by container as Parquet, whole units in each row group.
+
+    One unit is then read without the others, by the groups' smallest and largest container.
+    """
+    ends = frame.group_by("container", maintain_order=True).len()["len"].cum_sum().to_list()
+    table = frame.to_arrow(compat_level=pl.CompatLevel.oldest())
+    content = io.BytesIO()
+    with parquet.ParquetWriter(content, table.schema, compression="zstd") as writer:
+        begin = 0
+        for end in ends:
+            if end - begin >= _ROWS_A_UNIT_GROUP or end == frame.height:
+                writer.write_table(table.slice(begin, end - begin))
+                begin = end
+    return content.getvalue()
 
 
 def write_text(text: str, path: Path) -> None:

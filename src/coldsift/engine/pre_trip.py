@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 import coldsift
-from coldsift.engine.analysis import Progress
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.screening import Status, all_messages, ended, is_invented, read_as_set
+from coldsift.engine.reading import Progress
+from coldsift.engine.screening import Status, ended, is_invented
 from coldsift.engine.settings import Settings
 from coldsift.engine.spreadsheets import table_csv
 from coldsift.engine.write import row_counts
-from coldsift.intake import Message, SourceRecord
+from coldsift.intake import Message, SourceRecord, read_logs
+from coldsift.intake.together import stated_refrigerants
 from coldsift.pre_trip import Inspection, inspect_log, load_pass_bands
 from coldsift.pre_trip.page import Provenance, build_page
 from coldsift.pre_trip.phases import LONGEST_HOURS
@@ -93,14 +94,23 @@ def inspect_paths(
     """
     settings = settings or Settings()
     items = load_pass_bands(bands)
-    intake, settings = read_as_set(paths, settings, progress)
+    intake = read_logs(
+        paths,
+        parsers=settings.parsers,
+        progress=progress,
+        date_order=settings.date_order,
+        time_zone=settings.time_zone,
+        layout=settings.layout,
+    )
+    stated = stated_refrigerants(intake.sources, intake.log)
+    settings = replace(settings, refrigerants={**stated, **settings.refrigerants})
     inspection = inspect_log(intake.log, items, settings.refrigerants, settings.refrigerant)
     return PreTrip(
         inspection=inspection,
         settings=settings,
         bands=bands,
         sources=intake.sources,
-        messages=(*all_messages(intake), *_too_long(inspection)),
+        messages=(*dict.fromkeys(intake.messages), *_too_long(inspection)),
         invented=is_invented(paths),
     )
 

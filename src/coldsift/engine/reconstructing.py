@@ -1,18 +1,13 @@
-"""One container's reconstruction, put together from a screening of all the logs."""
+"""One container's reconstruction, put together from what a screening of all the logs knows of it."""
 
 from __future__ import annotations
 
-import difflib
-import hashlib
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from importlib import metadata
-from pathlib import Path
 
 import polars as pl
 
-import coldsift
 from coldsift import container_numbers
 from coldsift.cargo import cargo_notes, cargo_temperatures
 from coldsift.causes import NAMED_CAUSES, WORTH_NAMING, Catalogue, load_catalogue
@@ -27,21 +22,15 @@ from coldsift.dossier.model import (
 )
 from coldsift.dossier.sensitivity import sensitivity
 from coldsift.dossier.untold import CAUTIONS, cannot_tell
-from coldsift.engine.screening import Screening
-from coldsift.engine.settings import Settings
-from coldsift.engine.write import LIBRARIES
-from coldsift.features import DRAWN_COLUMNS
-from coldsift.intake import times
+from coldsift.engine.evidence import DossierError, Evidence, ScreenedVoyage
+from coldsift.engine.inputs import WORDS, digest
+from coldsift.engine.versions import versions
+from coldsift.intake import SourceRecord, times
 from coldsift.peers import peers_then
 from coldsift.protocols import find_protocol, judge_treatment
-from coldsift.schema import CUSTODY
 
 MOST_EVIDENCE = 4
 """Pieces of evidence told of each cause, on either side."""
-
-
-class DossierError(ValueError):
-    """A reconstruction that cannot be made: what is wrong, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +76,13 @@ def instant(text: str, option: str, zone: str | None, date_order: str | None) ->
     return found
 
 
-def reconstruct(screening: Screening, request: Request) -> Reconstruction:
+def reconstruct(voyage: ScreenedVoyage, request: Request) -> Reconstruction:
     """Put one container's tables together and answer the five questions.
 
     Parameters
     ----------
-    screening
-        Of all the logs: the others are what the container is compared with.
+    voyage
+        Screened, with all its units: the others are what the container is compared with.
     request
         Container and window.
 
@@ -107,37 +96,36 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
     DossierError
         When there is no such container (near ones are named), or no reading in the window.
     """
-    container = _known(screening, request.container)
-    analysis, passage, settings = screening.analysis, screening.passage, screening.settings
+    return reconstruct_from(voyage.of_container(request.container), request)
 
-    def own(frame: pl.DataFrame) -> pl.DataFrame:
-        return frame.filter(pl.col("container") == container)
 
-    # Bundles keep their columns: earlier ones must still be verified.
-    whole = own(analysis.timeline).drop(DRAWN_COLUMNS)
+def reconstruct_from(evidence: Evidence, request: Request) -> Reconstruction:
+    """The same from the evidence of the container."""
+    container, settings, whole = evidence.container, evidence.settings, evidence.timeline
     start, end = _window(whole, container, request)
 
     def within(frame: pl.DataFrame, begin: str = "start", last: str = "end") -> pl.DataFrame:
-        return own(frame).filter(pl.col(begin) <= end, (pl.col(last) >= start).fill_null(True))
+        return frame.filter(pl.col(begin) <= end, (pl.col(last) >= start).fill_null(True))
 
     timeline = whole.filter(pl.col("time").is_between(start, end))
-    excursions = within(analysis.excursions)
+    excursions = within(evidence.excursions)
     main = main_excursion(excursions)
-    parts = own(passage.excursion_parts).filter(pl.col("excursion").is_in(excursions["start"].implode()))
-    custody = within(screening.voyage.custody)
-    notes = within(screening.voyage.notes, "time", "time")
-    set_points = own(analysis.set_points).filter(
+    parts = evidence.excursion_parts.filter(pl.col("excursion").is_in(excursions["start"].implode()))
+    custody = within(evidence.custody)
+    notes = within(evidence.notes, "time", "time")
+    set_points = evidence.set_points.filter(
         (pl.col("start") <= end).fill_null(True), (pl.col("end") >= start).fill_null(True)
     )
-    repairs = within(screening.aboard.repairs, "time", "time")
-    gaps, defrosts = within(passage.gaps), within(analysis.defrosts)
-    cargoes = tuple(cargo for cargo in passage.cargoes if cargo.container == container)
-    cargo_temperature = cargo_temperatures(whole, cargoes).filter(pl.col("time").is_between(start, end))
-    peers = peers_then(analysis.timeline, container, start, end)
-    sources = tuple(_sources(screening, timeline))
-    treatment = _treatment(screening, container, whole)
-    causes = tuple(_causes(screening, container, load_catalogue(settings.causes)))
-    left_out = own(analysis.excursions).height - excursions.height
+    repairs = within(evidence.repairs, "time", "time")
+    gaps, defrosts = within(evidence.gaps), within(evidence.defrosts)
+    cargo_temperature = cargo_temperatures(whole, evidence.cargoes).filter(
+        pl.col("time").is_between(start, end)
+    )
+    peers = peers_then(evidence.hours, container, start, end)
+    sources = tuple(_sources(evidence.sources, timeline))
+    treatment = _treatment(evidence)
+    causes = tuple(_causes(evidence, load_catalogue(settings.causes)))
+    left_out = evidence.excursions.height - excursions.height
     untold = cannot_tell(timeline, gaps, custody, sources, left_out)
     shifted = sensitivity(whole, main, settings.grace_hours) if main else ()
     told = Findings(
@@ -145,7 +133,7 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         excursions=excursions,
         excursion_parts=parts,
         gaps=gaps,
-        cargo=own(passage.cargo),
+        cargo=evidence.cargo,
         cargo_temperatures=cargo_temperature,
         peers=peers,
         custody=custody,
@@ -164,18 +152,20 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         timeline=timeline,
         excursions=excursions,
         excursion_parts=parts,
-        defrost_rises=within(passage.defrost_rises),
+        defrost_rises=within(evidence.defrost_rises),
         gaps=gaps,
         defrosts=defrosts,
         cargo=told.cargo,
         cargo_temperatures=cargo_temperature,
-        cargo_notes=tuple(note for cargo in cargoes for note in cargo_notes(whole, cargo, cargo_temperature)),
+        cargo_notes=tuple(
+            note for cargo in evidence.cargoes for note in cargo_notes(whole, cargo, cargo_temperature)
+        ),
         peers=peers,
         custody=custody,
         notes=notes,
         set_points=set_points,
         repairs=repairs,
-        set_aside=_set_aside(screening, container, sources),
+        set_aside=_set_aside(evidence, sources),
         main_excursion=main["start"] if main else None,
         sensitivity=shifted,
         causes=causes,
@@ -185,7 +175,7 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
             excursions,
             defrosts,
             gaps,
-            analysis.voyage_events,
+            evidence.voyage_events,
             custody,
             notes,
             set_points,
@@ -194,70 +184,25 @@ def reconstruct(screening: Screening, request: Request) -> Reconstruction:
         cannot_tell=untold,
         cautions=CAUTIONS,
         sources=sources,
-        other_sources=len(screening.sources) - len(sources),
-        files=tuple(
-            FileNote(INPUTS[key], path.name, digest(path)) for key, path in input_files(settings).items()
-        ),
-        clock_checks=tuple(_clock_checks(screening, container, sources)),
+        other_sources=len(evidence.sources) - len(sources),
+        files=tuple(FileNote(WORDS[key], path.name, digest(path)) for key, path in settings.files().items()),
+        clock_checks=tuple(_clock_checks(evidence, sources)),
         parameters=settings.in_words(),
-        versions=versions(),
+        versions=_versions(evidence),
         reproduce="coldsift dossier --verify BUNDLE SOURCES, the log files as SOURCES",
-        invented=screening.invented,
+        invented=evidence.invented,
     )
 
 
-def versions() -> dict[str, str]:
-    """The versions of coldsift and of the libraries that shape numbers and pages."""
-    libraries = (*LIBRARIES, "matplotlib")
-    return {"coldsift": coldsift.__version__} | {name: metadata.version(name) for name in libraries}
-
-
-INPUTS = {
-    "facts": "Facts on the containers",
-    "plan": "Stowage plan",
-    "bookings": "Bookings",
-    "events": "Custody events",
-    "notes": "Work notes",
-    "spares": "Spare parts",
-    "goods": "Own commodities",
-    "protocols": "Own protocols",
-    "causes": "Own cause catalogue",
-    "thresholds": "Own thresholds",
-}
-"""What may be given beside the logs and shapes what is told."""
-
-
-def input_files(settings: Settings) -> dict[str, Path]:
-    """Files that were given beside the logs, by their key in :data:`INPUTS`."""
-    given = {
-        **asdict(settings.voyage),
-        "causes": settings.causes,
-        "thresholds": settings.thresholds,
+def _versions(evidence: Evidence) -> dict[str, str]:
+    """Of the screening and of this program, where they are not the same."""
+    here = versions("matplotlib")
+    return {
+        name: version
+        if evidence.versions.get(name, version) == version
+        else f"{evidence.versions[name]} for the screening, {version} for the dossier"
+        for name, version in here.items()
     }
-    return {key: given[key] for key in INPUTS if given[key] is not None}
-
-
-def digest(path: Path) -> str:
-    """SHA-256 of a file."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _known(screening: Screening, asked: str) -> str:
-    known = screening.log["container"].unique().sort().to_list()
-    number = container_numbers.tidy(asked)
-    if number in known:
-        return str(number)
-    near = difflib.get_close_matches(number, known, n=3)
-    fault = container_numbers.fault(number)
-    told = f" ({fault})" if fault else ""
-    hint = (
-        f"Near it: {', '.join(near)}."
-        if near
-        else f"There are {len(known)}, from {known[0]} to {known[-1]}."
-        if known
-        else "No container could be read."
-    )
-    raise DossierError(f"no container {asked!r}{told} in these logs. {hint}")
 
 
 def _window(timeline: pl.DataFrame, container: str, request: Request) -> tuple[datetime, datetime]:
@@ -276,9 +221,9 @@ def _window(timeline: pl.DataFrame, container: str, request: Request) -> tuple[d
     return max(start, first), min(end, last)
 
 
-def _sources(screening: Screening, timeline: pl.DataFrame) -> Iterator[SourceNote]:
+def _sources(sources: Sequence[SourceRecord], timeline: pl.DataFrame) -> Iterator[SourceNote]:
     rows = dict(timeline.group_by("source").len().iter_rows())
-    for source in screening.sources:
+    for source in sources:
         if source.id in rows:
             yield SourceNote(
                 id=source.id,
@@ -298,24 +243,21 @@ def _sources(screening: Screening, timeline: pl.DataFrame) -> Iterator[SourceNot
             )
 
 
-def _set_aside(screening: Screening, container: str, sources: tuple[SourceNote, ...]) -> pl.DataFrame:
+def _set_aside(evidence: Evidence, sources: tuple[SourceNote, ...]) -> pl.DataFrame:
     """Rows set aside of the container, and rows of its files of which nobody knows whose they are."""
     of_its_files = pl.col("source").is_in([source.id for source in sources])
-    whose = pl.col("container")
-    return screening.set_aside.filter((whose == container) | (whose.is_null() & of_its_files))
+    return evidence.set_aside.filter(pl.col("container").is_not_null() | of_its_files)
 
 
-def _causes(screening: Screening, container: str, catalogue: Catalogue) -> Iterator[CauseNote]:
+def _causes(evidence: Evidence, catalogue: Catalogue) -> Iterator[CauseNote]:
     own = (
-        screening.causes.filter(pl.col("container") == container)
-        .unique("cause", keep="first", maintain_order=True)
+        evidence.causes.unique("cause", keep="first", maintain_order=True)
         .sort("place")
         .filter(pl.col("cause_chance") >= WORTH_NAMING)
         .head(NAMED_CAUSES)
     )
-    evidence = screening.evidence.filter(pl.col("container") == container)
     for cause, chance, together in own.select("cause", "cause_chance", "together").iter_rows():
-        told = evidence.filter(pl.col("cause") == cause)
+        told = evidence.evidence.filter(pl.col("cause") == cause)
         pair = f": {' and '.join(map(catalogue.name, together.split(', ')))}" if together else ""
         sides = {
             side: tuple(told.filter(pl.col("side") == side)["words"].head(MOST_EVIDENCE))
@@ -324,12 +266,12 @@ def _causes(screening: Screening, container: str, catalogue: Catalogue) -> Itera
         yield CauseNote(cause, f"{catalogue.name(cause)}{pair}", chance, sides["for"], sides["against"])
 
 
-def _treatment(screening: Screening, container: str, timeline: pl.DataFrame) -> TreatmentNote | None:
-    unit = screening.voyage.facts.of(container)
+def _treatment(evidence: Evidence) -> TreatmentNote | None:
+    unit = evidence.facts
     if not unit.protocol:
         return None
-    protocol = find_protocol(unit.protocol, screening.settings.voyage.protocols)
-    judged = judge_treatment(timeline, protocol, unit.probes, unit.ice_point)
+    protocol = find_protocol(unit.protocol, evidence.settings.voyage.protocols)
+    judged = judge_treatment(evidence.timeline, protocol, unit.probes, unit.ice_point)
     return TreatmentNote(
         name=protocol.name,
         edition=protocol.edition,
@@ -345,7 +287,7 @@ def _treatment(screening: Screening, container: str, timeline: pl.DataFrame) -> 
     )
 
 
-def _clock_checks(screening: Screening, container: str, sources: tuple[SourceNote, ...]) -> Iterator[str]:
+def _clock_checks(evidence: Evidence, sources: tuple[SourceNote, ...]) -> Iterator[str]:
     for source in sources:
         yield f"{source.path}: times were put in UTC by this: {source.clock}."
         for message in source.messages:
@@ -353,11 +295,11 @@ def _clock_checks(screening: Screening, container: str, sources: tuple[SourceNot
                 word in message for word in ("clock", "out of order", "sorted", "gap in the log", "Dates")
             ):
                 yield f"{source.path}: {message}"
-    lag = screening.features.filter(pl.col("container") == container, pl.col("feature") == "clock_lag")
+    lag = evidence.features.filter(pl.col("feature") == "clock_lag")
     for value, reason in lag.select("value", "reason").iter_rows():
         if value is None:
             yield f"Its clock could not be held against the other units: {reason or 'too little to compare'}."
         else:
             yield f"Against the other units its day and night stand {value:+.1f} h apart (0 is in step)."
-    if screening.voyage.custody.equals(CUSTODY.empty()):
+    if not evidence.custody_given:
         yield "No custody events to hold the log's begin and end against."

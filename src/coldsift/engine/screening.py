@@ -6,18 +6,32 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 
 from coldsift.changes import earlier_findings
 from coldsift.engine.aboard import Aboard, aboard_of
-from coldsift.engine.analysis import Analysis, Progress, analyse
+from coldsift.engine.analysis import (
+    Analysis,
+    Timelines,
+    UnitsAnalysed,
+    WholeVoyage,
+    analyse_units,
+    judge_voyage,
+    whole_voyage,
+)
+from coldsift.engine.earlier import earlier_reading
 from coldsift.engine.papers import Voyage, bands_of, paper_messages, read_voyage
 from coldsift.engine.passage import Passage, passage_of
+from coldsift.engine.reading import Progress, SourcesRead, UnitBatch, read_sources, read_units, together
+from coldsift.engine.running import Here, Runner
 from coldsift.engine.settings import Settings
-from coldsift.intake import Intake, Message, SourceRecord, read_logs
+from coldsift.intake import Message, SourceRecord
 from coldsift.intake.times import given_zone
+from coldsift.report import Overview, overview_of
+from coldsift.schema import COMMON_LOG
 
 
 class Status(IntEnum):
@@ -30,18 +44,25 @@ class Status(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Screening:
-    """Everything a screening found: the log as read, where every row went, what the stages say."""
+    """Everything a screening found: where every row went, what the stages say, and where more can be done."""
 
     settings: Settings
-    log: pl.DataFrame
     analysis: Analysis
     voyage: Voyage
     passage: Passage
     aboard: Aboard
+    overview: Overview
     set_aside: pl.DataFrame
+    read: SourcesRead
     sources: tuple[SourceRecord, ...]
     messages: tuple[Message, ...]
     invented: bool
+    runner: Runner
+
+    @property
+    def log(self) -> pl.DataFrame:
+        """The common log of all units at once."""
+        return COMMON_LOG.conform(self.analysis.timeline)
 
     @property
     def findings(self) -> pl.DataFrame:
@@ -97,8 +118,21 @@ def ended(found: pl.DataFrame, messages: Iterable[Message]) -> Status:
     return Status.SOME_UNUSABLE if unusable else Status.DONE
 
 
+@dataclass(frozen=True, slots=True)
+class UnitsScreened:
+    """What a batch of units shows, what their cargoes went through, and what the report's overview needs."""
+
+    analysed: UnitsAnalysed
+    passage: Passage
+    overview: Overview
+
+
 def screen(
-    paths: Sequence[Path | str], settings: Settings | None = None, progress: Progress | None = None
+    paths: Sequence[Path | str],
+    settings: Settings | None = None,
+    progress: Progress | None = None,
+    runner: Runner | None = None,
+    again: Path | None = None,
 ) -> Screening:
     """Screen logs: read them, find out what each unit did, and rank the units.
 
@@ -110,12 +144,16 @@ def screen(
         Bands, reading options, voyage files.
     progress
         Called as the work goes on.
+    runner
+        Where the work is done; in this process without it. The outcome is the same wherever that is.
+    again
+        Folder of an earlier run that may have read the same files: its log is used where none has changed.
 
     Returns
     -------
     Screening
         Also when some files, or all of them, could not be used: then ``messages`` say why and ``status``
-        tells.
+        tells. It can be used for as long as the runner runs.
 
     Raises
     ------
@@ -125,31 +163,81 @@ def screen(
         When the earlier run cannot be read.
     WrongCall
         When the time zone is none.
+    RunnerError
+        When the runner cannot do the work.
     """
     settings = settings or Settings()
-    voyage = read_voyage(settings.voyage, given_zone(settings.time_zone), settings.date_order)
+    runner = runner or Here()
+    tell = progress or (lambda what, done, total: None)
+    zone = given_zone(settings.time_zone)
+    voyage = read_voyage(settings.voyage, zone, settings.date_order)
     earlier = earlier_findings(settings.since) if settings.since else None
-    intake, settings = read_as_set(paths, settings, progress)
-    settings = replace(settings, bands=bands_of(settings.bands, voyage.facts, intake.log["container"]))
-    analysis = analyse(intake.log, settings, progress, voyage)
-    if progress:
-        progress("cargo", 0, 1)
-    passage = passage_of(analysis.timeline, analysis.excursions, analysis.defrosts, voyage)
+    known = partial(earlier_reading, again) if again else None
+    read = read_sources(paths, settings.reading, runner, tell, known)
+    settings = replace(
+        settings,
+        refrigerants={**read.refrigerants(), **settings.refrigerants},
+        bands=bands_of(settings.bands, voyage.facts, read.containers),
+    )
+    batches, seen, sources = read_units(read, settings.bands, settings.reading, runner, tell)
+    whole = whole_voyage(seen)
+    timelines, units = _screened(batches, whole, settings, voyage, runner, tell)
+    analysis = judge_voyage(timelines, whole, units.analysed, settings, voyage, runner, tell)
     return Screening(
         settings=settings,
-        log=intake.log,
         analysis=analysis,
         voyage=voyage,
-        passage=passage,
+        passage=units.passage,
         aboard=aboard_of(analysis, voyage, settings, earlier),
-        set_aside=intake.set_aside,
-        sources=intake.sources,
+        overview=units.overview,
+        set_aside=sources.set_aside,
+        read=read,
+        sources=sources.records,
         messages=(
-            *all_messages(intake),
-            *paper_messages(settings.voyage, voyage, intake.log["container"]),
+            *dict.fromkeys(sources.messages),
+            *paper_messages(settings.voyage, voyage, read.containers),
             *_of_another_voyage(settings, analysis.findings, earlier),
         ),
         invented=is_invented(paths),
+        runner=runner,
+    )
+
+
+def _screened(
+    batches: Sequence[UnitBatch],
+    whole: WholeVoyage,
+    settings: Settings,
+    voyage: Voyage,
+    runner: Runner,
+    progress: Progress,
+) -> tuple[Timelines, UnitsScreened]:
+    """What all units show, batch by batch."""
+    progress("features", 0, len(batches))
+    held, shown = [], []
+    tasks = ((batch.timeline, whole, settings, voyage) for batch in batches)
+    for done, (small, timeline) in enumerate(runner.each_kept(screen_units, tasks), start=1):
+        held.append(UnitBatch(batches[done - 1].containers, timeline))
+        shown.append(small)
+        progress("features", done, len(batches))
+    return Timelines(tuple(held)), UnitsScreened(
+        together([each.analysed for each in shown]),
+        together([each.passage for each in shown]),
+        Overview.together([each.overview for each in shown]),
+    )
+
+
+def screen_units(
+    timeline: pl.DataFrame, whole: WholeVoyage, settings: Settings, voyage: Voyage
+) -> tuple[UnitsScreened, pl.DataFrame]:
+    """What a batch of units shows by itself, and its timeline as the later stages take it."""
+    analysed, timeline = analyse_units(timeline, whole, settings, voyage)
+    return (
+        UnitsScreened(
+            analysed,
+            passage_of(timeline, analysed.excursions, analysed.defrosts, voyage),
+            overview_of(timeline, whole.voyage_events),
+        ),
+        timeline,
     )
 
 
@@ -162,44 +250,6 @@ def _of_another_voyage(
     what = "The earlier run has none of these containers: all are told as new, and all of its own as gone."
     do = "Name an earlier run of this voyage, unless that was meant."
     return (Message("warning", settings.earlier or "", None, what, do),)
-
-
-def read_as_set(
-    paths: Sequence[Path | str], settings: Settings, progress: Progress | None
-) -> tuple[Intake, Settings]:
-    """Read logs as the settings say; the settings come back with the refrigerants that the files state."""
-    intake = read_logs(
-        paths,
-        parsers=settings.parsers,
-        progress=progress,
-        date_order=settings.date_order,
-        time_zone=settings.time_zone,
-        layout=settings.layout,
-    )
-    return intake, _with_stated_refrigerants(intake, settings)
-
-
-def _with_stated_refrigerants(intake: Intake, settings: Settings) -> Settings:
-    """The settings, with the refrigerants that files state for their containers under those the user gave."""
-    stated = {source.id: source.refrigerant for source in intake.sources if source.refrigerant}
-    if not stated:
-        return settings
-    containers = (
-        intake.log.select("container", "source")
-        .unique()
-        .filter(pl.col("source").is_in(list(stated)))
-        .sort("container", "source")
-    )
-    by_container = {container: stated[source] for container, source in containers.iter_rows()}
-    return replace(settings, refrigerants={**by_container, **settings.refrigerants})
-
-
-def all_messages(intake: Intake) -> tuple[Message, ...]:
-    """Messages of the whole intake and of each source, each once, in order."""
-    messages = dict.fromkeys(intake.messages)
-    for source in intake.sources:
-        messages.update(dict.fromkeys(source.messages))
-    return tuple(messages)
 
 
 def is_invented(paths: Sequence[Path | str]) -> bool:

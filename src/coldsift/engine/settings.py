@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from coldsift.engine.papers import VoyageFiles
+from coldsift.engine.shapes import check_shape
 from coldsift.excursions import GRACE_HOURS
+from coldsift.intake import ReadOptions
+from coldsift.intake.times import given_zone
 from coldsift.ranking import load_thresholds
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, canonical
 from coldsift.regimes import Bands
+
+RECORD: Mapping[Any, Any] = {
+    "bands": {"chilled": int | float, "frozen": int | float, "units": {str: [int | float | None]}},
+    "grace_hours": int | float,
+    "refrigerant": str,
+    "refrigerants": {str: str},
+    "date_order": str | None,
+    "time_zone": str | None,
+    "layout": str | None,
+    "parsers": [str],
+}
+"""Shape of :meth:`Settings.record`; see :func:`coldsift.engine.shapes.check_shape`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +73,79 @@ class Settings:
     layout: str | None = None
 
     @property
+    def reading(self) -> ReadOptions:
+        """How the logs are read."""
+        return ReadOptions(self.parsers, self.date_order, self.time_zone, self.layout)
+
+    @property
     def earlier(self) -> str | None:
         """Name of the earlier run's folder, also where it was given as a dot."""
         return self.since.resolve().name if self.since else None
+
+    def record(self) -> dict[str, Any]:
+        """What shaped the numbers beside files, ready for JSON: the reverse of :meth:`of_record`."""
+        return {
+            "bands": {
+                "chilled": self.bands.chilled,
+                "frozen": self.bands.frozen,
+                "units": {container: list(band) for container, band in self.bands.units.items()},
+            },
+            "grace_hours": self.grace_hours,
+            "refrigerant": self.refrigerant,
+            "refrigerants": dict(sorted(self.refrigerants.items())),
+            "date_order": self.date_order,
+            "time_zone": self.time_zone,
+            "layout": self.layout,
+            "parsers": [path.name for path in self.parsers],
+        }
+
+    @classmethod
+    def of_record(
+        cls, record: Mapping[str, Any], files: Mapping[str, Path], parsers: Sequence[Path] | None = None
+    ) -> Settings:
+        """The settings of an earlier run.
+
+        Parameters
+        ----------
+        record
+            From :meth:`record`.
+        files
+            What was given beside the logs, by the name of its field here or in :class:`VoyageFiles`.
+        parsers
+            The user's own layout folders, of which a record only has the names; those without it.
+
+        Raises
+        ------
+        ValueError
+            When the record is none; names the part.
+        """
+        check_shape(record, RECORD, "settings")
+        bands = record["bands"]
+        units = {container: (below, above) for container, (below, above) in bands["units"].items()}
+        for name in {record["refrigerant"], *record["refrigerants"].values()}:
+            canonical(name)
+        given_zone(record["time_zone"])
+        return cls(
+            bands=Bands(chilled=bands["chilled"], frozen=bands["frozen"], units=units),
+            grace_hours=record["grace_hours"],
+            parsers=tuple(map(Path, record["parsers"]) if parsers is None else parsers),
+            refrigerant=record["refrigerant"],
+            refrigerants=record["refrigerants"],
+            causes=files.get("causes"),
+            thresholds=files.get("thresholds"),
+            voyage=VoyageFiles(**{each.name: files.get(each.name) for each in fields(VoyageFiles)}),
+            date_order=record["date_order"],
+            time_zone=record["time_zone"],
+            layout=record["layout"],
+        )
+
+    def files(self) -> dict[str, Path]:
+        """The files given beside the logs that shape what is told of a container, by their field's name.
+
+        Spare parts are none of them, and neither are the user's own layouts.
+        """
+        given = {**asdict(self.voyage), "causes": self.causes, "thresholds": self.thresholds}
+        return {key: path for key, path in given.items() if path is not None and key != "spares"}
 
     def in_words(self) -> dict[str, str]:
         """The settings that shaped the numbers, for the manifest and the report."""

@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 import coldsift
 from coldsift.causes import load_catalogue
-from coldsift.engine.analysis import Progress
-from coldsift.engine.folders import write_table, write_text, write_whole
+from coldsift.engine.earlier import MANIFEST, reading_record, sha256_of
+from coldsift.engine.folders import by_units, write_table, write_text, write_whole_anywhere
+from coldsift.engine.reading import Progress
 from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.features import FEATURES
 from coldsift.intake import SourceRecord
-from coldsift.report import INDEX, FeatureWords, Material, MessageView, SourceView, build_report
-from coldsift.schema import COMMON_LOG, TABLES
-
-MANIFEST = "manifest.json"
+from coldsift.peers import unit_hours
+from coldsift.report import INDEX, FeatureWords, Material, MessageView, Report, SourceView, UnitPages, prepare
+from coldsift.schema import COMMON_LOG, TABLES, UNIT_HOURS
 
 LIBRARIES = (
     "polars",
@@ -36,13 +38,13 @@ LIBRARIES = (
 
 def write_outputs(
     screening: Screening,
-    out: Path,
+    out: Path | str,
     title: str,
     *,
     one_file: bool = False,
     language: str = "en",
     progress: Progress | None = None,
-) -> Path:
+) -> Path | str:
     """Write report, tables and manifest into a folder, replacing an earlier run's whole.
 
     Parameters
@@ -50,7 +52,8 @@ def write_outputs(
     screening
         From :func:`coldsift.screen`.
     out
-        Folder to make. One that exists is replaced when it is empty or holds an earlier run.
+        Folder to make, on this machine or by its address (``scheme://``) elsewhere. One that exists is
+        replaced when it is empty or holds an earlier run.
     title
         Heading of the report.
     one_file
@@ -62,8 +65,8 @@ def write_outputs(
 
     Returns
     -------
-    pathlib.Path
-        ``out / "index.html"``.
+    pathlib.Path or str
+        The report's first page.
 
     Raises
     ------
@@ -77,14 +80,68 @@ def write_outputs(
     def write(staging: Path) -> None:
         tell("report", 0, len(screening.findings))
         _write_tables(screening, staging)
-        pages = build_report(material(screening, title), one_file=one_file, language=language)
-        for done, (name, text) in enumerate(pages):
-            tell("report", done, len(screening.findings) + 3)
-            path = staging / name
-            path.parent.mkdir(exist_ok=True)
-            write_text(text, path)
+        report = prepare(material(screening, title), one_file=one_file, language=language)
+        cards = {}
+        for path, text in _units(screening, report, staging, tell):
+            if one_file:
+                cards[path] = text
+            else:
+                _write_page(text, staging / path)
+        for path, text in report.rest(cards):
+            _write_page(text, staging / path)
+        held = manifest(screening) | {"reading": _reading(screening, staging)}
+        write_text(json.dumps(held, indent=1, ensure_ascii=False, sort_keys=True) + "\n", staging / MANIFEST)
 
-    return write_whole(out, MANIFEST, write) / INDEX
+    folder = write_whole_anywhere(out, MANIFEST, write)
+    return folder / INDEX if isinstance(folder, Path) else f"{folder}/{INDEX}"
+
+
+@dataclass(frozen=True, slots=True)
+class UnitOutputs:
+    """What is written of a batch of units: pages or cards with their places, and parts of tables."""
+
+    pages: tuple[tuple[str, str], ...]
+    parts: Mapping[str, bytes]
+
+
+def unit_outputs(timeline: pl.DataFrame, pages: UnitPages) -> UnitOutputs:
+    """Make the outputs of a batch of units from their timeline."""
+    return UnitOutputs(
+        tuple(pages.pages(timeline)),
+        {
+            COMMON_LOG.name: by_units(COMMON_LOG.conform(timeline)),
+            UNIT_HOURS.name: by_units(unit_hours(timeline)),
+        },
+    )
+
+
+def _units(screening: Screening, report: Report, staging: Path, tell: Progress) -> Iterator[tuple[str, str]]:
+    """Write the parts of the units' tables, and hand on their pages."""
+    batches = screening.analysis.timelines.batches
+    tasks = ((batch.timeline, report.units_of(batch.containers)) for batch in batches)
+    done = 0
+    for part, outputs in enumerate(screening.runner.each(unit_outputs, tasks)):
+        for table, content in outputs.parts.items():
+            folder = staging / table
+            folder.mkdir(exist_ok=True)
+            (folder / f"part-{part:05d}.parquet").write_bytes(content)
+        yield from outputs.pages
+        done += len(outputs.pages)
+        tell("report", done, len(screening.findings) + 1)
+
+
+def _reading(screening: Screening, folder: Path) -> dict[str, Any]:
+    """What a later run of the same files needs to know of this one's reading."""
+    parts = {
+        path.relative_to(folder).as_posix(): sha256_of(path)
+        for path in (folder / "set_aside.parquet", *sorted((folder / COMMON_LOG.name).iterdir()))
+    }
+    return reading_record(screening.read, screening.settings.reading, parts)
+
+
+def _write_page(text: str, path: Path) -> None:
+    path.parent.mkdir(exist_ok=True)
+    write_text(text, path)
 
 
 def _write_tables(screening: Screening, folder: Path) -> None:
@@ -121,15 +178,8 @@ def _write_tables(screening: Screening, folder: Path) -> None:
     }
     for name, frame in tables.items():
         write_table(TABLES[name].conform(frame), folder / f"{name}.parquet")
-    common_log = folder / "common_log"
-    common_log.mkdir()
-    write_table(COMMON_LOG.conform(screening.log), common_log / "part-00000.parquet")
     write_text(findings_csv(screening.findings), folder / "findings.csv")
     write_workbook(screening, folder / "findings.xlsx")
-    write_text(
-        json.dumps(manifest(screening), indent=1, ensure_ascii=False, sort_keys=True) + "\n",
-        folder / MANIFEST,
-    )
 
 
 def material(screening: Screening, title: str) -> Material:
@@ -154,7 +204,7 @@ def material(screening: Screening, title: str) -> Material:
         voyage_events=analysis.voyage_events,
         set_aside=screening.set_aside,
         notes=screening.voyage.notes,
-        timeline=analysis.timeline,
+        overview=screening.overview,
         peer_groups=analysis.peer_groups,
         peer_members=analysis.peer_members,
         peer_bands=analysis.peer_bands,

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from coldsift.regimes.bands import is_frozen
+from coldsift.regimes.numbered import IN_MEMORY
 
 PRIOR = 0.1
 """Chance that the probe erred, before any evidence. Judgement."""
@@ -134,7 +135,7 @@ def usual_stand(readings: pl.DataFrame) -> pl.DataFrame:
             usual_coil=(pl.col("evaporator_temperature") - set_point).median(),
             usual_split=(pl.col("air") - _other()).abs().quantile(0.95),
         )
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
 
 

@@ -7,8 +7,9 @@ import polars as pl
 from coldsift.excursions.doubt import gathered, named, sensor_doubt, usual_stand, with_traces
 from coldsift.excursions.gaps import possible_air
 from coldsift.excursions.measuring import as_read, at_most
-from coldsift.excursions.readings import of_last, read_air
+from coldsift.excursions.readings import of_last, read_air, with_errors
 from coldsift.excursions.straight import crossing
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER
 from coldsift.schema import EXCURSIONS
 
 GRACE_HOURS = 1.0
@@ -44,7 +45,7 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
     than the grace time, with a gap beside it or in it that leaves open whether it was longer.
 
     The earliest start is the last reading that is inside by more than its error can be, the latest the first
-    that is outside by more (:func:`coldsift.excursions.readings.read_air` tells the error); ends likewise.
+    that is outside by more (:func:`coldsift.excursions.readings.with_errors` tells the error); ends likewise.
     A reading soon after power came back is sure of nothing: the air that the fans begin to stir may cross the
     edge several times.
     Hours and areas are what the readings show, gaps taken out. At least: from the latest start to the
@@ -53,7 +54,7 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
     far as :func:`coldsift.excursions.find_gaps` says; and the error of reading on top. Bounds of excursions
     that share a gap, or between which no reading is surely inside, overlap.
     """
-    readings = read_air(timeline)
+    readings = with_errors(_of_units_outside(read_air(timeline)))
     runs = _runs(readings)
     runs = runs.join(as_read(readings, runs), on=_RUN, how="left", maintain_order="left").with_columns(
         pl.col("hours", "gap_hours", "degree_hours", "area_error").fill_null(0.0)
@@ -93,6 +94,12 @@ def find_excursions(timeline: pl.DataFrame, grace_hours: float = GRACE_HOURS) ->
     )
 
 
+def _of_units_outside(readings: pl.DataFrame) -> pl.DataFrame:
+    """All readings of the units of which one is outside the band: the others have no excursion."""
+    outside = readings.filter(pl.col("side") != 0, ~pl.col("apart"))["container"].unique()
+    return readings.filter(pl.col("container").is_in(outside.implode()))
+
+
 def _kind() -> pl.Expr:
     return (
         pl.when(pl.col("regime") == "pull_down")
@@ -122,7 +129,7 @@ def _runs(readings: pl.DataFrame) -> pl.DataFrame:
     speed = (pl.col("air") - of_last("air")).abs() / (
         (pl.col("time") - of_last("time")).dt.total_microseconds() / 3.6e9
     ).clip(0.5)
-    slim = ("container", "time", "place", "air", "side", "above", "below", "tolerance")
+    slim = ("container", NUMBER, "time", "place", "air", "side", "above", "below", "tolerance")
     kept = (
         readings.lazy()
         .select(
@@ -138,7 +145,7 @@ def _runs(readings: pl.DataFrame) -> pl.DataFrame:
         .with_columns(run=new.fill_null(True).cum_sum(), speed=speed)
         .with_row_index("order")
         .with_columns(order=pl.col("order").cast(pl.Int64))
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
     outside = (
         readings.filter(side != 0, ~pl.col("apart"))
@@ -236,7 +243,13 @@ def _with_neighbours(kept: pl.DataFrame, runs: pl.DataFrame) -> pl.DataFrame:
         **{f"sure_after_{side}": nearest.backward_fill() for side, nearest in surely_inside.items()},
     )
     log = kept.group_by(unit).agg(log_begin=pl.col("time").first(), log_end=pl.col("time").last())
-    instants = kept.select("order", unit, "time")
+    next_to = beside.filter(
+        order.is_in(pl.concat([runs["first_order"] - 1, runs["last_order"] + 1]).implode())
+    )
+    sure = [name for name in beside.columns if name.startswith("sure_")]
+    instants = kept.select("order", unit, "time").filter(
+        order.is_in(pl.concat(next_to[name] for name in sure).implode())
+    )
 
     def of_side(name: str) -> pl.Expr:
         return pl.when(pl.col("side") > 0).then(f"{name}_above").otherwise(f"{name}_below")
@@ -249,7 +262,7 @@ def _with_neighbours(kept: pl.DataFrame, runs: pl.DataFrame) -> pl.DataFrame:
         runs = (
             runs.with_columns(order=neighbour)
             .join(
-                beside.select("order", unit, f"sure_{which}_above", f"sure_{which}_below", *columns).rename(
+                next_to.select("order", unit, f"sure_{which}_above", f"sure_{which}_below", *columns).rename(
                     columns
                 ),
                 on=["order", unit],

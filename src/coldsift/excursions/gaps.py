@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from coldsift.excursions.readings import of_next, read_air
 from coldsift.features.box import LEAST_DRIVE, SETTLING_HOURS
+from coldsift.regimes.numbered import IN_MEMORY
 from coldsift.schema import GAPS
 
 Floats = NDArray[np.float64]
@@ -81,10 +82,10 @@ def find_gaps(timeline: pl.DataFrame) -> pl.DataFrame:
     """
     readings = read_air(timeline)
     air = pl.col("controlling_air")
+    unread = timeline.filter(~pl.col("container").is_in(readings["container"].unique().implode()))
     blind = (
-        timeline.with_columns(air_after=air.shift(-1).over("container"))
+        unread.with_columns(air_after=air.shift(-1).over("container"))
         .filter("gap")
-        .join(readings.select("container").unique(), on="container", how="anti", maintain_order="left")
         .select(
             "container",
             start="time",
@@ -325,7 +326,7 @@ def _own_warm_up(timeline: pl.DataFrame) -> pl.DataFrame:
             own_settling=(settled - pl.col("last_with_power")).max().clip(0.0),
         )
         .filter(pl.col("own_warm_up").is_not_null())
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
 
 
@@ -337,7 +338,7 @@ def _with_ambient(gaps: pl.DataFrame, timeline: pl.DataFrame) -> pl.DataFrame:
         .filter(ambient.is_not_null())
         .group_by(unit, day=pl.col("time").dt.date())
         .agg(hottest=ambient.max(), coldest=ambient.min())
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
     near = (
         gaps.select(

@@ -69,8 +69,7 @@ def by_day(timeline: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
         that day, gaps taken out; sorted. What lies between two readings is cut at midnight, the air straight
         between them, so that the days of an excursion add up to its own hours and degree-hours.
     """
-    affected = timeline.join(excursions, on="container", how="semi", maintain_order="left")
-    steps = _steps(affected, excursions)
+    steps = _steps(timeline, excursions)
     midnight = pl.col("time").dt.truncate("1d")
     days = steps.with_columns(since=pl.datetime_ranges(midnight, "next_time", "1d", closed="left")).explode(
         "since", empty_as_null=False
@@ -85,8 +84,9 @@ def by_day(timeline: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
 
 def _steps(timeline: pl.DataFrame, excursions: pl.DataFrame) -> pl.DataFrame:
     """Every step between two readings that overlaps an excursion."""
+    affected = timeline.filter(pl.col("container").is_in(excursions["container"].unique().implode()))
     return steps_within(
-        read_air(timeline),
+        read_air(affected),
         excursions.select(
             "container",
             "start",

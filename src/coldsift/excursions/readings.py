@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, with_numbers
 from coldsift.regimes.timeline import GAP_FACTOR
 
 AFTER_DEFROST_HOURS = 1.5
@@ -59,26 +60,24 @@ def read_air(timeline: pl.DataFrame) -> pl.DataFrame:
         inside, ``below`` null without a lower edge) [K], ``side`` (+1 above the band, −1 below it, 0 inside),
         ``apart`` (in a defrost or soon after it), ``stirred`` (power came back just before), ``next_time``,
         ``next_air``, ``next_apart``, ``step`` to the next of these rows [h], ``unseen`` (that step is a gap),
-        ``lost`` (a reading or so is missing in it), and the unit's ``resolution``, ``noise`` (standard
-        deviation) and ``tolerance`` [K].
+        ``lost`` (a reading or so is missing in it), and ``unit_number`` (a number for each container).
 
     Notes
     -----
     A row without air or without set point is no reading here: a hole of such rows is a gap like any other.
     """
-    unit = "container"
     air, high, low = pl.col("controlling_air"), pl.col("band_high"), pl.col("band_low")
     after_defrost = (pl.col("recovering_from") == "defrost") & (
         pl.col("hours_since_event") <= AFTER_DEFROST_HOURS
     )
-    usual = pl.col("step").median().over(unit)
-    readings = (
+    usual = pl.col("step").median().over(NUMBER)
+    return (
         timeline.lazy()
         .select(pl.selectors.by_name(*_CHANNELS, require_all=False))
         .filter(air.is_not_null(), high.is_not_null())
-        .with_row_index("place")
+        .pipe(with_numbers)
         .with_columns(
-            place=pl.col("place").cast(pl.Int64),
+            place=pl.int_range(pl.len()),
             air=air,
             above=air - high,
             below=low - air,
@@ -88,59 +87,63 @@ def read_air(timeline: pl.DataFrame) -> pl.DataFrame:
                 (pl.col("recovering_from") == "power") & (pl.col("hours_since_event") <= STIRRED_HOURS)
             ).fill_null(False),
         )
-        .with_columns(
-            next_time=of_next("time"),
-            next_air=of_next("air"),
-            next_apart=of_next("apart"),
-        )
+        .with_columns(next_time=of_next("time"), next_air=of_next("air"), next_apart=of_next("apart"))
         .with_columns(step=(pl.col("next_time") - pl.col("time")).dt.total_microseconds() / 3.6e9)
         .with_columns(unseen=(pl.col("step") > GAP_FACTOR * usual).fill_null(False))
         .with_columns(lost=~pl.col("unseen") & (pl.col("step") > LOST_FACTOR * usual).fill_null(False))
-        .collect()
+        .collect(engine=IN_MEMORY)
     )
-    return readings.join(_errors(readings), on=unit, how="left", maintain_order="left")
 
 
 def of_next(column: str) -> pl.Expr:
-    """Value of the unit's next row, null at its last; rows are sorted by unit."""
-    unit = pl.col("container")
+    """Value of the unit's next row, null at its last; rows as of :func:`read_air`."""
+    unit = pl.col(NUMBER)
     return pl.when(unit == unit.shift(-1)).then(pl.col(column).shift(-1))
 
 
 def of_last(column: str) -> pl.Expr:
-    """Value of the unit's row before, null at its first; rows are sorted by unit."""
-    unit = pl.col("container")
+    """Value of the unit's row before, null at its first; rows as of :func:`read_air`."""
+    unit = pl.col(NUMBER)
     return pl.when(unit == unit.shift(1)).then(pl.col(column).shift(1))
 
 
-def _errors(readings: pl.DataFrame) -> pl.DataFrame:
-    """How far a unit's readings may lie from the air they stand for: one row a unit.
+def with_errors(readings: pl.DataFrame) -> pl.DataFrame:
+    """Add how far each unit's readings may lie from the air they stand for.
 
+    Parameters
+    ----------
+    readings
+        From :func:`read_air`.
+
+    Returns
+    -------
+    polars.DataFrame
+        With the unit's ``resolution``, ``noise`` (standard deviation) and ``tolerance`` [K].
+
+    Notes
+    -----
     Resolution: the widest of :data:`GRIDS` that the distinct readings lie on. Noise: median of the absolute
     fourth differences over regular steps, × 1.4826 / √70 (normal law; a smooth course of the air drops out).
     Tolerance: half a step of the resolution and ``NOISE_FACTOR`` standard deviations.
     """
-    unit = "container"
     air = pl.col("air")
     fourth = air - 4 * air.shift(-1) + 6 * air.shift(-2) - 4 * air.shift(-3) + air.shift(-4)
     regular = (pl.col("step").is_not_null() & ~pl.col("unseen") & ~pl.col("lost")).cast(pl.Int8)
     in_a_row = regular + regular.shift(-1) + regular.shift(-2) + regular.shift(-3) == 4
     difference = fourth.filter(in_a_row).abs()
     noise = pl.when(difference.len() >= _LEAST_DIFFERENCES).then(difference.median() * 1.4826 / 70**0.5)
-    distinct = air.unique()
     on_grid = [
-        pl.when(((distinct / grid - (distinct / grid).round()).abs() < _OFF_GRID).mean() >= _ON_GRID).then(
-            grid
-        )
+        pl.when(((air / grid - (air / grid).round()).abs() < _OFF_GRID).mean() >= _ON_GRID).then(grid)
         for grid in GRIDS
     ]
+    distinct = readings.lazy().select(NUMBER, "air").unique()
+    resolutions = distinct.group_by(NUMBER).agg(resolution=pl.coalesce(*on_grid, pl.lit(0.0)))
+    noises = readings.lazy().group_by(NUMBER).agg(noise=noise.fill_null(0.0).clip(0.0, MOST_NOISE))
+    errors = resolutions.join(noises, on=NUMBER).with_columns(
+        tolerance=pl.col("resolution") / 2 + NOISE_FACTOR * pl.col("noise")
+    )
     return (
-        readings.group_by(unit, maintain_order=True)
-        .agg(
-            resolution=pl.coalesce(*on_grid, pl.lit(0.0)),
-            noise=noise.fill_null(0.0).clip(0.0, MOST_NOISE),
-        )
-        .with_columns(tolerance=pl.col("resolution") / 2 + NOISE_FACTOR * pl.col("noise"))
+        readings.lazy().join(errors, on=NUMBER, how="left", maintain_order="left").collect(engine=IN_MEMORY)
     )
 
 

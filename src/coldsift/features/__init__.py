@@ -12,6 +12,7 @@ direction it worries and what to look at first. To add one, append it to the lis
 from coldsift.features.catalogue import RECENT_HOURS, Feature, View, Worry
 from coldsift.features.circuit import DRAWN_COLUMNS, with_saturation
 from coldsift.features.compute import BASES, FEATURES, unit_features
+from coldsift.features.data import clock_features, clock_marks
 
 __all__ = [
     "BASES",
@@ -21,6 +22,8 @@ __all__ = [
     "Feature",
     "View",
     "Worry",
+    "clock_features",
+    "clock_marks",
     "unit_features",
     "with_saturation",
 ]

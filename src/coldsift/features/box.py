@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.features.catalogue import HOLD, RUNNING_HOLD, Feature, Worry
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, run_number, starts
 
 BOX_FEATURES: tuple[Feature, ...] = (
     Feature(
@@ -73,38 +74,41 @@ LEAST_DRIVE = 5.0
 """Ambient above the air by less than this does not show the leak. [K]"""
 
 
-def warm_up_features(timeline: pl.DataFrame) -> pl.LazyFrame:
+def warm_up_features(numbered: pl.DataFrame) -> pl.DataFrame:
     """Fit the warm-up of each stretch without power.
 
     Parameters
     ----------
-    timeline
-        From :func:`coldsift.regimes.build_timeline`.
+    numbered
+        The timeline with ``unit_number``.
 
     Returns
     -------
-    polars.LazyFrame
-        ``container``, ``feature``, ``value`` (τ in h), ``samples`` (stretches). With the box's heat capacity
-        C [J/K], the heat leak is UA = C / (3600 τ) [W/K].
+    polars.DataFrame
+        ``unit_number``, ``feature``, ``value`` (τ in h), ``samples`` (stretches). With the box's heat
+        capacity C [J/K], the heat leak is UA = C / (3600 τ) [W/K].
 
     Notes
     -----
     dT/dt = (T_ambient − T)/τ integrates to ln((T_ambient − T0)/(T_ambient − T)) = t/τ. Stretches that the
     whole ship shared count too: a box warms the same in them.
     """
-    unit = "container"
-    stretch = [unit, "stretch"]
     air = pl.mean_horizontal("return_air", "supply_air")
     start, end = pl.col("air").first(), pl.col("air").last()
     outside = pl.col("ambient_air").mean()
     return (
-        timeline.lazy()
-        .with_columns(air=air, stretch=pl.col("powered").cum_sum().over(unit))
-        .filter(~pl.col("powered"), ~pl.col("gap"), pl.col("air").is_not_null())
-        .with_columns(since=(pl.col("time") - pl.col("time").first().over(stretch)).dt.total_seconds() / 3600)
+        numbered.lazy()
+        .with_columns(stretch=run_number(starts() | pl.col("powered")))
+        .filter(~pl.col("powered"), ~pl.col("gap"))
+        .select(NUMBER, "time", "stretch", "ambient_air", air=air)
+        .drop_nulls("air")
+        .with_columns(
+            since=(pl.col("time") - pl.col("time").first().over("stretch")).dt.total_seconds() / 3600
+        )
         .filter(pl.col("since") >= SETTLING_HOURS)
-        .group_by(stretch)
+        .group_by("stretch", maintain_order=True)
         .agg(
+            pl.col(NUMBER).first(),
             hours=pl.col("since").last() - pl.col("since").first(),
             drive=outside - end,
             rise=end - start,
@@ -115,7 +119,8 @@ def warm_up_features(timeline: pl.DataFrame) -> pl.LazyFrame:
             pl.col("drive") > LEAST_DRIVE,
             pl.col("rise") > 0,
         )
-        .group_by(unit)
+        .group_by(NUMBER, maintain_order=True)
         .agg(value=(-pl.col("hours") / pl.col("shrink")).median(), samples=pl.len().cast(pl.Int64))
-        .select(unit, pl.lit("warm_up_tau").alias("feature"), "value", "samples")
+        .select(NUMBER, pl.lit("warm_up_tau").alias("feature"), "value", "samples")
+        .collect(engine=IN_MEMORY)
     )

@@ -21,6 +21,15 @@ from coldsift.features.catalogue import (
     imbalance,
 )
 from coldsift.refrigerant import DEFAULT_REFRIGERANT, REFUSALS, saturation
+from coldsift.regimes.numbered import (
+    IN_MEMORY,
+    MICROSECONDS,
+    NUMBER,
+    elapsed,
+    microseconds_of,
+    starts,
+    with_numbers,
+)
 
 DRAWN_COLUMNS = ("evaporating", "condensing")
 """Dew temperature at the suction, bubble temperature at the discharge pressure: what charts show. [°C]"""
@@ -89,16 +98,19 @@ def with_saturation(
         low, high = table.refusal(suction[rows]), table.refusal(discharge[rows])
         refused[rows] = np.where(low > 0, low, high)
     running = pl.col("running").fill_null(True)
-    stretch = [pl.col("container"), running.cum_sum().over("container")]
-    return timeline.with_columns(
-        *(pl.Series(name, values).fill_nan(None) for name, values in columns.items()),
-        pl.Series(REFUSED, refused).replace_strict(
-            dict(list(enumerate(REFUSALS))[1:]), default=None, return_dtype=pl.String
-        ),
-        standing_hours=pl.when(~running).then(
-            (pl.col("hours") * (~running).cast(pl.Float64)).cum_sum().over(stretch) - pl.col("hours")
-        ),
-        switched=pl.col("running") != pl.col("running").shift(1).over("container"),
+    standing = pl.when(running).then(0).otherwise(microseconds_of(pl.col("hours")))
+    return (
+        with_numbers(timeline.lazy())
+        .with_columns(
+            *(pl.Series(name, values).fill_nan(None) for name, values in columns.items()),
+            pl.Series(REFUSED, refused).replace_strict(
+                dict(list(enumerate(REFUSALS))[1:]), default=None, return_dtype=pl.String
+            ),
+            standing_hours=pl.when(~running).then(elapsed(starts() | running, standing) / MICROSECONDS),
+            switched=pl.col("running") != pl.col("running").shift(1).over(NUMBER),
+        )
+        .drop(NUMBER)
+        .collect(engine=IN_MEMORY)
     )
 
 

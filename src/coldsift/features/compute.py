@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import polars as pl
 
 from coldsift.features.box import BOX_FEATURES, warm_up_features
-from coldsift.features.catalogue import OWN, RECENT_HOURS, SETTLING_HOURS, Feature, View
+from coldsift.features.catalogue import RECENT_HOURS, Feature, View
 from coldsift.features.circuit import CIRCUIT_FEATURES, REFUSED
-from coldsift.features.data import DATA_FEATURES, clock_features, with_readings_before
+from coldsift.features.data import DATA_FEATURES, clock_features, clock_marks
 from coldsift.features.defrost import DEFROST_FEATURES, defrost_features
 from coldsift.features.hold import HOLD_FEATURES
-from coldsift.features.onset import onset_features, onset_values
+from coldsift.features.onset import onset_features
 from coldsift.features.pull_down import PULL_DOWN_FEATURES, pull_down_features
-from coldsift.regimes import SET_POINT_STEP
+from coldsift.features.readings import reading_features
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, with_numbers
 from coldsift.schema import CHANNELS, TABLES
 
 SHIFT_SCALE = 0.25
@@ -85,7 +86,10 @@ _TREND_DAYS = 4
 
 
 def unit_features(
-    timeline: pl.DataFrame, defrosts: pl.DataFrame, most_needed: int | None = None
+    timeline: pl.DataFrame,
+    defrosts: pl.DataFrame,
+    clocks: pl.DataFrame | None = None,
+    most_needed: int | None = None,
 ) -> pl.DataFrame:
     """Take every feature of every unit.
 
@@ -94,9 +98,12 @@ def unit_features(
     timeline
         From :func:`coldsift.regimes.build_timeline`, with ``shared`` from
         :func:`coldsift.regimes.mark_shared` and the columns of
-        :func:`coldsift.features.with_saturation`.
+        :func:`coldsift.features.with_saturation`; sorted by container and time.
     defrosts
         From :func:`coldsift.regimes.find_defrosts`.
+    clocks
+        From :func:`coldsift.features.clock_features`, for these units at least: the one feature that looks
+        across units. None takes these units as the whole fleet.
     most_needed
         No feature asks for more readings than this, as in a test of minutes; None leaves it to each.
 
@@ -106,125 +113,55 @@ def unit_features(
         :data:`coldsift.schema.FEATURES` with the peer columns still empty: one row per container and
         feature, the value null with a reason where the log does not give it.
     """
-    unit = "container"
-    last = pl.col("time").max().over(unit)
-    present = pl.col("set_point").forward_fill().last().over(unit)
-    at_present = ((pl.col("set_point") - present).abs() <= SET_POINT_STEP).fill_null(True)
-    since = pl.col("time").filter(at_present).min().over(unit)
-    long = last - since > pl.duration(hours=2 * SETTLING_HOURS + RECENT_HOURS)
-    rows = with_readings_before(timeline.lazy()).with_columns(
-        recent=pl.col("time") > last - pl.duration(hours=RECENT_HOURS),
-        settled=(pl.col("time") >= since + pl.duration(hours=SETTLING_HOURS)) | ~long,
-        # What a unit did at another set point says little of what it does at this one.
-        at_present_set_point=at_present,
-        day=pl.col("time").dt.date(),
-    )
-    # A log no longer than "now" has no past to be held against.
-    rows = rows.with_columns(has_past=(~pl.col("recent")).any().over(unit))
+    numbered = with_numbers(timeline.lazy()).collect(engine=IN_MEMORY)
+    if clocks is None:
+        clocks = clock_features(clock_marks(timeline))
     values = pl.concat(
         [
-            _expressions(rows),
-            _trends(rows),
-            defrost_features(timeline, defrosts).with_columns(pl.col("samples").cast(pl.Int64)),
-            pull_down_features(timeline).with_columns(pl.col("samples").cast(pl.Int64)),
-            onset_values(rows, _BASE),
-            warm_up_features(timeline),
-            clock_features(timeline),
+            reading_features(numbered, _BASE),
+            defrost_features(numbered, defrosts),
+            pull_down_features(numbered),
+            warm_up_features(numbered),
         ]
     )
-    return TABLES["features"].conform(_explained(timeline, values, most_needed).collect())
-
-
-def _expressions(rows: pl.LazyFrame) -> pl.LazyFrame:
-    unit = "container"
-    measured = [feature for feature in _BASE if feature.of is not None]
-    aggregates: list[pl.Expr] = []
-    for feature in measured:
-        assert feature.of is not None and feature.where is not None
-        views = {feature.name: feature.where}
-        if feature.watched:
-            views[f"{feature.name}_now"] = feature.where & pl.col("recent") & pl.col("has_past")
-            views[f"{feature.name}_before"] = feature.where & ~pl.col("recent") & pl.col("settled")
-        for name, where in views.items():
-            chosen = feature.of.filter(where & feature.of.is_not_null())
-            hours = pl.col("hours").filter(where & feature.of.is_not_null())
-            aggregates.append(feature.statistic.of(chosen, hours).cast(pl.Float64).alias(f"{name}|value"))
-            aggregates.append(chosen.len().cast(pl.Float64).alias(f"{name}|samples"))
-    wide = rows.group_by(unit, maintain_order=True).agg(aggregates)
-    wide = wide.with_columns(
-        expression
-        for feature in measured
-        if feature.watched
-        for expression in (
-            (pl.col(f"{feature.name}_now|value") - pl.col(f"{feature.name}_before|value")).alias(
-                f"{feature.name}_shift|value"
+    units = _units(numbered)
+    values = pl.concat(
+        [
+            values.join(units.select(NUMBER, "container"), on=NUMBER, maintain_order="left").select(
+                clocks.columns
             ),
-            pl.min_horizontal(f"{feature.name}_now|samples", f"{feature.name}_before|samples").alias(
-                f"{feature.name}_shift|samples"
-            ),
-        )
+            clocks,
+        ]
     )
-    split = pl.col("column").str.split_exact("|", 1)
+    return TABLES["features"].conform(_explained(units, values, most_needed))
+
+
+def _units(numbered: pl.DataFrame) -> pl.DataFrame:
+    """One row a unit: which channels it logs, and why most of its refused pressures are."""
     return (
-        wide.unpivot(index=unit, variable_name="column", value_name="value")
-        .with_columns(feature=split.struct.field("field_0"), kind=split.struct.field("field_1"))
-        .group_by(unit, "feature", maintain_order=True)
+        numbered.lazy()
+        .group_by(NUMBER, maintain_order=True)
         .agg(
-            value=pl.col("value").filter(pl.col("kind") == "value").first(),
-            samples=pl.col("value").filter(pl.col("kind") == "samples").first().cast(pl.Int64),
+            pl.col("container").first(),
+            pl.col(REFUSED).drop_nulls().mode().sort().first(),
+            *(pl.col(name).is_not_null().any() for name in CHANNELS),
         )
-        .filter(~pl.col("feature").str.ends_with("_before"))
-        .select(unit, "feature", "value", "samples")
+        .collect(engine=IN_MEMORY)
     )
 
 
-def _trends(rows: pl.LazyFrame) -> pl.LazyFrame:
-    """Theil–Sen slope of daily values: the median slope over all pairs of days."""
-    unit = "container"
-    watched = [feature for feature in _BASE if feature.watched]
-    aggregates: list[pl.Expr] = []
-    for feature in watched:
-        assert feature.of is not None and feature.where is not None
-        kept = feature.where & feature.of.is_not_null()
-        daily = feature.statistic.of(feature.of.filter(kept), pl.col("hours").filter(kept))
-        aggregates.append(daily.cast(pl.Float64).alias(f"{feature.name}_trend"))
-    days = (
-        rows.filter(OWN & pl.col("settled"))
-        .group_by(unit, "day")
-        .agg(aggregates)
-        .unpivot(index=[unit, "day"], variable_name="feature", value_name="value")
-        .drop_nulls("value")
-    )
-    pairs = days.join(days, on=[unit, "feature"], suffix="_later").filter(pl.col("day_later") > pl.col("day"))
-    slope = (pl.col("value_later") - pl.col("value")) / (pl.col("day_later") - pl.col("day")).dt.total_days()
-    slopes = pairs.group_by(unit, "feature").agg(value=slope.median())
-    counts = days.group_by(unit, "feature").agg(samples=pl.len().cast(pl.Int64))
-    return counts.join(slopes, on=[unit, "feature"], how="left").select(unit, "feature", "value", "samples")
-
-
-def _explained(timeline: pl.DataFrame, values: pl.LazyFrame, most_needed: int | None) -> pl.LazyFrame:
+def _explained(units: pl.DataFrame, values: pl.DataFrame, most_needed: int | None) -> pl.DataFrame:
     """Every container × feature; a value only where there is enough behind it, else the reason."""
     unit = "container"
-    logged = timeline.lazy().group_by(unit).agg(pl.col(name).is_not_null().any() for name in CHANNELS)
-    refusals = timeline.lazy().group_by(unit).agg(pl.col(REFUSED).drop_nulls().mode().sort().first())
-    missing = logged.select(
+    needed = {", ".join(feature.needs): feature.needs for feature in FEATURES.values()}
+    missing = units.lazy().select(
         unit,
-        *(
-            pl.concat_list(
-                pl.when(~pl.col(channel)).then(pl.lit(CHANNELS[channel].label.lower()))
-                for channel in feature.needs
-            )
-            .list.drop_nulls()
-            .list.join(", ")
-            .alias(feature.name)
-            if feature.needs
-            else pl.lit("").alias(feature.name)
-            for feature in FEATURES.values()
-        ),
-    ).unpivot(index=unit, variable_name="feature", value_name="missing")
+        *(_missing(channels).alias(needs) for needs, channels in needed.items()),
+    )
     catalogue = pl.LazyFrame(
         {
             "feature": list(FEATURES),
+            "needs": [", ".join(feature.needs) for feature in FEATURES.values()],
             "unit": [feature.unit for feature in FEATURES.values()],
             "regime": [feature.regime for feature in FEATURES.values()],
             "minimum": [
@@ -232,28 +169,40 @@ def _explained(timeline: pl.DataFrame, values: pl.LazyFrame, most_needed: int | 
                 for name, feature in FEATURES.items()
             ],
             "saturated": [feature.saturated for feature in FEATURES.values()],
-            "place": list(range(len(FEATURES))),
         }
     )
     if most_needed is not None:
         catalogue = catalogue.with_columns(pl.col("minimum").clip(upper_bound=most_needed))
     enough = (pl.col("samples") >= pl.col("minimum")) & (pl.col("missing") == "")
-    usable = enough & pl.col("value").is_finite()
+    usable = (enough & pl.col("value").is_finite()).fill_null(False)
     return (
-        missing.join(catalogue, on="feature")
-        .join(values, on=[unit, "feature"], how="left")
-        .join(refusals, on=unit, how="left")
+        units.lazy()
+        .select(unit, REFUSED)
+        .join(catalogue, how="cross", maintain_order="left_right")
+        .join(
+            missing.unpivot(index=unit, variable_name="needs", value_name="missing"),
+            on=[unit, "needs"],
+            how="left",
+            maintain_order="left",
+        )
+        .join(values.lazy(), on=[unit, "feature"], how="left", maintain_order="left")
         .with_columns(pl.col("samples").fill_null(0))
         .with_columns(
             value=pl.when(usable).then("value"),
             reason=pl.when(pl.col("missing") != "")
             .then(pl.format("not logged: {}", "missing"))
-            .when(~usable.fill_null(False) & pl.col("saturated") & pl.col(REFUSED).is_not_null())
+            .when(~usable & pl.col("saturated") & pl.col(REFUSED).is_not_null())
             .then(pl.format("no saturation temperature: a pressure is {}", REFUSED))
             .when(~enough)
             .then(pl.format("{} of at least {} readings in: {}", "samples", "minimum", "regime"))
-            .when(~usable.fill_null(False))
+            .when(~usable)
             .then(pl.format("the readings in {} do not give it", "regime")),
         )
-        .sort(unit, "place")
+        .collect(engine=IN_MEMORY)
     )
+
+
+def _missing(channels: Sequence[str]) -> pl.Expr:
+    """The trade's words for those of the channels that a unit does not log."""
+    words = (pl.when(~pl.col(name)).then(pl.lit(CHANNELS[name].label.lower())) for name in channels)
+    return pl.concat_str(*words, separator=", ", ignore_nulls=True) if channels else pl.lit("")

@@ -5,17 +5,19 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.features.catalogue import AIR_COOLED, DEFINITION, OWN, RUNNING_HOLD, Feature, Statistic, Worry
+from coldsift.regimes.numbered import (
+    IN_MEMORY,
+    MICROSECONDS,
+    NUMBER,
+    elapsed,
+    microseconds_of,
+    run_number,
+    starts,
+    with_numbers,
+)
 from coldsift.schema import CHANNELS
 
 _ALL_ROWS = pl.lit(True)
-
-
-def _flat_hours(channel: str) -> pl.Expr:
-    """Hours each reading has stood unchanged up to now, over the unit's whole log."""
-    unit = "container"
-    changed = (pl.col(channel) != pl.col(channel).shift(1)).fill_null(True)
-    run = changed.cum_sum().over(unit)
-    return pl.col("hours").cum_sum().over([pl.col(unit), run])
 
 
 FLAT_CHANNELS = (
@@ -52,14 +54,6 @@ STUCK_PAIRS = (("return_air", "supply_air"), ("supply_air", "return_air"))
 
 LEAST_STUCK_HOURS = 2.0
 """A reading that stands shorter than this has not stood still. [h]"""
-
-
-def _moved_while_still(channel: str, other: str) -> pl.Expr:
-    """How far the other sensor has moved while this one stood unchanged, at each reading. [K]"""
-    unit = "container"
-    run = [pl.col(unit), (pl.col(channel) != pl.col(channel).shift(1)).fill_null(True).cum_sum().over(unit)]
-    moved = pl.col(other).max().over(run) - pl.col(other).min().over(run)
-    return pl.when(pl.col("hours").sum().over(run) >= LEAST_STUCK_HOURS).then(moved).otherwise(0.0)
 
 
 def _stuck(channel: str, other: str) -> Feature:
@@ -250,21 +244,40 @@ DATA_FEATURES: tuple[Feature, ...] = (
 )
 
 
-def with_readings_before(timeline: pl.LazyFrame) -> pl.LazyFrame:
+def with_readings_before(readings: pl.LazyFrame) -> pl.LazyFrame:
     """Add what features need of earlier readings.
 
-    How long each of ``FLAT_CHANNELS`` has stood unchanged [h], its reading before, whether the unit had power
-    before, and how far the set point has moved in all [K].
+    How long each of ``FLAT_CHANNELS`` has stood unchanged [h]; how far the other of ``STUCK_PAIRS`` moved
+    while a reading stood for ``LEAST_STUCK_HOURS`` or longer [K]; the air readings before; whether the unit
+    had power before; and how far the set point has moved in all [K].
     """
     set_point = pl.col("set_point").drop_nulls()
-    return timeline.with_columns(
-        powered_before=pl.col("powered").shift(1).over("container"),
-        set_point_moved=(set_point.last() - set_point.first()).over("container"),
-    ).with_columns(
-        *(_flat_hours(channel).alias(f"{channel}_flat_hours") for channel in FLAT_CHANNELS),
-        *(pl.col(channel).shift(1).over("container").alias(f"{channel}_before") for channel in FLAT_CHANNELS),
-        *(_moved_while_still(*pair).alias(f"{pair[0]}_stuck_range") for pair in STUCK_PAIRS),
+    return (
+        readings.with_columns(
+            powered_before=pl.col("powered").shift(1).over(NUMBER),
+            set_point_moved=(set_point.last() - set_point.first()).over(NUMBER),
+            stands=microseconds_of(pl.col("hours")),
+        )
+        .with_columns(
+            *(_flat_hours(channel).alias(f"{channel}_flat_hours") for channel in FLAT_CHANNELS),
+            *(_moved_while_still(*pair).alias(f"{pair[0]}_stuck_range") for pair in STUCK_PAIRS),
+            *(pl.col(channel).shift(1).over(NUMBER).alias(f"{channel}_before") for channel, _ in STUCK_PAIRS),
+        )
+        .drop("stands")
     )
+
+
+def _flat_hours(channel: str) -> pl.Expr:
+    """Hours each reading has stood unchanged up to now, over the unit's whole log."""
+    stands = pl.col("stands")
+    return (elapsed(starts(channel), stands) + stands) / MICROSECONDS
+
+
+def _moved_while_still(channel: str, other: str) -> pl.Expr:
+    """How far the other sensor has moved while this one stood unchanged, at each reading. [K]"""
+    run = run_number(starts(channel))
+    stood = pl.col("stands").sum().over(run) >= LEAST_STUCK_HOURS * MICROSECONDS
+    return pl.when(stood).then((pl.col(other).max() - pl.col(other).min()).over(run)).otherwise(0.0)
 
 
 CLOCK_HOURS = 96
@@ -280,51 +293,74 @@ FEWEST_CLOCKS = 8
 """Logs needed for the fleet's day wave."""
 
 
-def clock_features(timeline: pl.DataFrame) -> pl.LazyFrame:
-    """How far each unit's clock runs ahead of the fleet's, from the day wave of the ambient air.
+def clock_marks(timeline: pl.DataFrame) -> pl.DataFrame:
+    """The day wave of the ambient air of each unit, hour by hour.
 
     Parameters
     ----------
     timeline
-        From :func:`coldsift.regimes.build_timeline`.
+        From :func:`coldsift.regimes.build_timeline`: a batch of units, sorted by container and time.
 
     Returns
     -------
-    polars.LazyFrame
+    polars.DataFrame
+        ``container``, ``time`` (UTC, the hour), ``wave`` (ambient air above the mean of the 24 h before, K),
+        ``recent`` (in the last ``CLOCK_HOURS`` of the unit's log).
+    """
+    hour = pl.col("time")
+    return (
+        timeline.lazy()
+        .select("container", "ambient_air", pl.col("time").dt.truncate("1h"))
+        .filter(pl.col("ambient_air").is_not_null())
+        .pipe(with_numbers)
+        .group_by(run_number(starts("time")).alias("hour"), maintain_order=True)
+        .agg(pl.col("container", NUMBER, "time").first(), air=pl.col("ambient_air").mean())
+        # What is left after the day's own mean is the day wave.
+        .select(
+            "container",
+            "time",
+            wave=pl.col("air")
+            - pl.col("air").rolling_mean_by("time", window_size="24h", min_samples=12).over(NUMBER),
+            recent=hour > hour.last().over(NUMBER) - pl.duration(hours=CLOCK_HOURS),
+        )
+        .drop_nulls("wave")
+        .collect(engine=IN_MEMORY)
+    )
+
+
+def clock_features(marks: pl.DataFrame) -> pl.DataFrame:
+    """How far each unit's clock runs ahead of the fleet's, from the day wave of the ambient air.
+
+    Parameters
+    ----------
+    marks
+        From :func:`clock_marks`: of all units of the voyage, sorted by container and time.
+
+    Returns
+    -------
+    polars.DataFrame
         ``container``, ``feature``, ``value`` [h], ``samples`` (hours compared).
     """
     unit = "container"
-    hourly = (
-        timeline.lazy()
-        .filter(pl.col("ambient_air").is_not_null())
-        .group_by(unit, pl.col("time").dt.truncate("1h"))
-        .agg(air=pl.col("ambient_air").mean())
-        .sort(unit, "time")
-        # What is left after the day's own mean is the day wave.
-        .with_columns(
-            wave=pl.col("air")
-            - pl.col("air").rolling_mean_by("time", window_size="24h", min_samples=12).over(unit),
-            last=pl.col("time").max().over(unit),
+    fleet = (
+        marks.group_by("time")
+        .agg(fleet=pl.when(pl.len() >= FEWEST_CLOCKS).then(pl.col("wave").median()))
+        .drop_nulls()
+    )
+    recent = marks.filter("recent")
+    fits = pl.concat(
+        recent.join(
+            fleet.with_columns(pl.col("time") + pl.duration(hours=lag)), on="time", maintain_order="left"
         )
-        .drop_nulls("wave")
-    )
-    fleet = hourly.group_by("time").agg(
-        fleet=pl.when(pl.len() >= FEWEST_CLOCKS).then(pl.col("wave").median())
-    )
-    recent = hourly.filter(pl.col("time") > pl.col("last") - pl.duration(hours=CLOCK_HOURS))
-    lags = pl.LazyFrame({"lag": range(-LARGEST_LAG, LARGEST_LAG + 1)}, schema={"lag": pl.Int64})
-    fits = (
-        recent.join(lags, how="cross")
-        .with_columns(at=pl.col("time").dt.offset_by(pl.format("{}h", -pl.col("lag"))))
-        .join(fleet, left_on="at", right_on="time")
-        .drop_nulls("fleet")
-        .group_by(unit, "lag")
-        .agg(fit=pl.corr("wave", "fleet").fill_nan(None), samples=pl.len().cast(pl.Int64))
+        .group_by(unit, maintain_order=True)
+        .agg(fit=pl.corr("wave", "fleet").fill_nan(None), samples=pl.len().cast(pl.Int64), lag=pl.lit(lag))
+        # The smallest shift first: it wins where another fits no better.
+        for lag in sorted(range(-LARGEST_LAG, LARGEST_LAG + 1), key=abs)
     )
     best = pl.col("fit").max()
     still = pl.col("fit").filter(pl.col("lag") == 0).first()
     return (
-        fits.sort(unit, pl.col("lag").abs(), "lag")
+        fits.sort(unit, maintain_order=True)
         .group_by(unit, maintain_order=True)
         .agg(
             value=pl.when((best >= 0.6) & (best - still >= CLEARER_BY))

@@ -7,6 +7,7 @@ from dataclasses import replace
 import polars as pl
 
 from coldsift.features.catalogue import Feature, View, Worry
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, run_number, starts
 
 _FROM_TABLE: tuple[Feature, ...] = (
     Feature(
@@ -115,73 +116,74 @@ DEFROST_FEATURES: tuple[Feature, ...] = (
 )
 
 
-def defrost_features(timeline: pl.DataFrame, defrosts: pl.DataFrame) -> pl.LazyFrame:
+def defrost_features(numbered: pl.DataFrame, defrosts: pl.DataFrame) -> pl.DataFrame:
     """Take the defrost features.
 
     Parameters
     ----------
-    timeline, defrosts
-        From :func:`coldsift.regimes.build_timeline` and :func:`coldsift.regimes.find_defrosts`.
+    numbered
+        The timeline with ``unit_number``.
+    defrosts
+        From :func:`coldsift.regimes.find_defrosts`.
 
     Returns
     -------
-    polars.LazyFrame
-        ``container``, ``feature``, ``value``, ``samples``.
+    polars.DataFrame
+        ``unit_number``, ``feature``, ``value``, ``samples``.
     """
-    unit = "container"
-    apart = (pl.col("start") - pl.col("start").shift(1).over(unit)).dt.total_seconds() / 3600
-    ends = timeline.lazy().group_by(unit).agg(log_end=pl.col("time").max())
+    apart = (pl.col("start") - pl.col("start").shift(1).over(NUMBER)).dt.total_seconds() / 3600
+    ends = numbered.group_by(NUMBER, maintain_order=True).agg(
+        pl.col("container").first(), log_end=pl.col("time").last()
+    )
     table = (
-        defrosts.lazy()
+        defrosts.join(ends, on="container", maintain_order="left")
         .with_columns(apart=apart)
-        .join(ends, on=unit)
         .with_columns(recent=pl.col("start") > pl.col("log_end") - pl.duration(hours=RECENT_DEFROST_HOURS))
     )
     whole = _of_table(table)
     now = _of_table(table.filter("recent"))
     before = _of_table(table.filter(~pl.col("recent")))
-    shift = now.join(before, on=[unit, "feature"], suffix="_before").select(
-        unit,
+    shift = now.join(before, on=[NUMBER, "feature"], suffix="_before").select(
+        NUMBER,
         pl.format("{}_shift", "feature").alias("feature"),
         value=pl.col("value") - pl.col("value_before"),
         samples=pl.min_horizontal("samples", "samples_before"),
     )
+    frosting = (
+        pl.col("powered")
+        & pl.col("running").fill_null(True)
+        & (pl.col("evaporator_temperature") < FROSTING).fill_null(True)
+    )
     running_time = (
-        timeline.lazy()
-        .with_columns(stretch=pl.col("defrost").cum_sum().over(unit))
-        .group_by(unit, "stretch")
-        .agg(
-            hours=pl.col("hours")
-            .filter(
-                pl.col("powered")
-                & pl.col("running").fill_null(True)
-                & (pl.col("evaporator_temperature") < FROSTING).fill_null(True)
-            )
-            .sum()
+        numbered.lazy()
+        .select(
+            NUMBER, stretch=run_number(starts() | pl.col("defrost")), hours=pl.when(frosting).then("hours")
         )
-        .sort(unit, "stretch")
-        .group_by(unit, maintain_order=True)
+        .group_by("stretch", maintain_order=True)
+        .agg(pl.col(NUMBER).first(), pl.col("hours").sum())
+        .group_by(NUMBER, maintain_order=True)
         .agg(
-            samples=pl.len(),
+            samples=pl.len().cast(pl.Int64),
             without_defrost=pl.col("hours").max(),
             frosting_since_defrost=pl.col("hours").last(),
         )
-        .unpivot(index=[unit, "samples"], variable_name="feature", value_name="value")
+        .unpivot(index=[NUMBER, "samples"], variable_name="feature", value_name="value")
+        .collect(engine=IN_MEMORY)
     )
-    columns = [unit, "feature", "value", "samples"]
-    return pl.concat([whole.select(columns), shift.select(columns), running_time.select(columns)])
+    columns = [NUMBER, "feature", "value", "samples"]
+    return pl.concat(frame.select(columns) for frame in (whole, shift, running_time))
 
 
-def _of_table(table: pl.LazyFrame) -> pl.LazyFrame:
+def _of_table(table: pl.DataFrame) -> pl.DataFrame:
     return (
-        table.group_by("container")
+        table.group_by(NUMBER, maintain_order=True)
         .agg(
             defrost_interval=pl.col("apart").median(),
             defrost_minutes=pl.col("minutes").filter("terminated").median(),
             defrost_termination=pl.col("termination_temperature").filter("terminated").median(),
             defrost_recovery=pl.col("recovery_minutes").median(),
             defrosts_unfinished=(~pl.col("terminated")).mean(),
-            samples=pl.len(),
+            samples=pl.len().cast(pl.Int64),
         )
-        .unpivot(index=["container", "samples"], variable_name="feature", value_name="value")
+        .unpivot(index=[NUMBER, "samples"], variable_name="feature", value_name="value")
     )

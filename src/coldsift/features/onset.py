@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import polars as pl
 
-from coldsift.features.catalogue import OWN, Feature, Worry
+from coldsift.features.catalogue import Feature, Worry
+from coldsift.regimes.numbered import NUMBER, run_number, starts
 
 SLOT_HOURS = 8
 SLOTS_ACROSS = 2
@@ -55,49 +56,43 @@ def onset_features(base: Sequence[Feature]) -> tuple[Feature, ...]:
     )
 
 
-def onset_values(rows: pl.LazyFrame, base: Sequence[Feature]) -> pl.LazyFrame:
+def onset_values(slots: pl.DataFrame, base: Iterable[Feature]) -> pl.DataFrame:
     """Take the onset features.
 
     Parameters
     ----------
-    rows
-        Timeline with everything the features' expressions need.
+    slots
+        ``unit_number``, ``feature``, ``slot`` (its start), ``value`` (its median): feature by feature, sorted
+        by unit and slot.
     base
         All features that are not views of others.
 
     Returns
     -------
-    polars.LazyFrame
-        ``container``, ``feature``, ``value`` (1 all at once, small slowly), ``samples`` (slots).
+    polars.DataFrame
+        ``unit_number``, ``feature``, ``value`` (1 all at once, small slowly), ``samples`` (slots).
     """
-    unit = "container"
-    chosen = [feature for feature in base if feature.name in ONSET_OF]
-    medians: list[pl.Expr] = []
-    for feature in chosen:
-        assert feature.of is not None and feature.where is not None
-        medians.append(feature.of.filter(feature.where).median().alias(f"{feature.name}_abruptness"))
-    scales = {f"{feature.name}_abruptness": feature.scale for feature in chosen}
-    span = pl.col("value").max() - pl.col("value").min()
+    least = {feature.name: LEAST_CHANGE * feature.scale for feature in base if feature.name in ONSET_OF}
+    value, slot = pl.col("value"), pl.col("slot")
     # Across missing slots a slow change would look like a quick one.
-    near = pl.col("slot") - pl.col("slot").shift(SLOTS_ACROSS) == pl.duration(hours=ACROSS_HOURS)
-    change = (pl.col("value") - pl.col("value").shift(SLOTS_ACROSS)).abs().filter(near).max()
+    near = slot - slot.shift(SLOTS_ACROSS).over("series") == pl.duration(hours=ACROSS_HOURS)
+    change = (value - value.shift(SLOTS_ACROSS).over("series")).abs()
     return (
-        rows.filter(OWN & pl.col("settled"))
-        .group_by(unit, slot=pl.col("time").dt.truncate(f"{SLOT_HOURS}h"))
-        .agg(medians)
-        .sort(unit, "slot")
-        .unpivot(index=[unit, "slot"], variable_name="feature", value_name="value")
-        .drop_nulls("value")
-        .sort(unit, "feature", "slot")
-        .group_by(unit, "feature", maintain_order=True)
-        .agg(span=span, change=change, samples=pl.len().cast(pl.Int64))
+        slots.with_columns(series=run_number(starts("feature")))
+        .with_columns(change=pl.when(near).then(change))
+        .group_by("series", maintain_order=True)
+        .agg(
+            pl.col(NUMBER, "feature").first(),
+            span=value.max() - value.min(),
+            change=pl.col("change").max(),
+            samples=pl.len().cast(pl.Int64),
+        )
         .select(
-            unit,
-            "feature",
+            NUMBER,
             value=pl.when(
-                pl.col("span")
-                >= LEAST_CHANGE * pl.col("feature").replace_strict(scales, return_dtype=pl.Float64)
+                pl.col("span") >= pl.col("feature").replace_strict(least, return_dtype=pl.Float64)
             ).then(pl.min_horizontal(pl.col("change") / pl.col("span"), 1.0)),
             samples="samples",
+            feature=pl.format("{}_abruptness", "feature"),
         )
     )

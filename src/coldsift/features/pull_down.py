@@ -7,6 +7,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from coldsift.features.catalogue import DEFINITION, OWN, Feature, Worry
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER
 
 _NEEDS = ("set_point",)
 _FIT = "least squares of T(t) = T∞ + (T0 − T∞) exp(−t/τ) to the controlling air"
@@ -152,47 +153,46 @@ def fit_exponential(
     return tau, end, end + amplitude, np.sqrt(misfit / np.maximum(count, 1))
 
 
-def pull_down_features(timeline: pl.DataFrame) -> pl.LazyFrame:
+def pull_down_features(numbered: pl.DataFrame) -> pl.DataFrame:
     """Take the pull-down features.
 
     Parameters
     ----------
-    timeline
-        From :func:`coldsift.regimes.build_timeline`, with ``shared``.
+    numbered
+        The timeline with ``shared`` and ``unit_number``.
 
     Returns
     -------
-    polars.LazyFrame
-        ``container``, ``feature``, ``value``, ``samples``.
+    polars.DataFrame
+        ``unit_number``, ``feature``, ``value``, ``samples``.
     """
-    unit = "container"
-    pulling = timeline.filter(
-        (pl.col("regime") == "pull_down") & OWN & pl.col("controlling_air").is_not_null()
+    pulling = (
+        numbered.lazy()
+        .filter((pl.col("regime") == "pull_down") & OWN & pl.col("controlling_air").is_not_null())
+        .select(NUMBER, "time", "controlling_air", "set_point", "band_high")
+        .collect(engine=IN_MEMORY)
     )
-    if pulling.is_empty():
-        return pl.LazyFrame(
-            schema={unit: pl.String, "feature": pl.String, "value": pl.Float64, "samples": pl.UInt32}
-        )
-    since = (pl.col("time") - pl.col("time").first().over(unit)).dt.total_seconds() / 3600
+    since = (pl.col("time") - pl.col("time").first().over(NUMBER)).dt.total_seconds() / 3600
     units = (
         pulling.with_columns(since=since)
-        .group_by(unit, maintain_order=True)
+        .group_by(NUMBER, maintain_order=True)
         .agg(
             "since",
             "controlling_air",
-            samples=pl.len(),
+            samples=pl.len().cast(pl.Int64),
             set_point=pl.col("set_point").last(),
             edge=pl.col("band_high").last(),
             last_time=pl.col("time").last(),
         )
     )
-    width = int(units["samples"].max() or 0)  # type: ignore[arg-type]
+    # numpy adds a row up in halves: only a power of two gives every unit the same sums in any company.
+    width = 1 << int(units["samples"].max() or 0).bit_length()  # type: ignore[arg-type]
     tau, end, start, error = fit_exponential(
         _padded(units["since"], width), _padded(units["controlling_air"], width)
     )
     arrival = (
-        timeline.lazy()
-        .group_by(unit)
+        numbered.lazy()
+        .group_by(NUMBER, maintain_order=True)
         .agg(
             log_start=pl.col("time").first(),
             log_end=pl.col("time").last(),
@@ -217,9 +217,9 @@ def pull_down_features(timeline: pl.DataFrame) -> pl.LazyFrame:
             error=pl.Series(error),
             hours=pl.col("since").list.last(),
         )
-        .join(arrival, on=unit)
+        .join(arrival, on=NUMBER, maintain_order="left")
         .select(
-            unit,
+            NUMBER,
             "samples",
             pull_down_rate=pl.when(pl.col("hours") > 0).then(
                 (pl.col("controlling_air").list.first() - pl.col("controlling_air").list.last())
@@ -233,8 +233,9 @@ def pull_down_features(timeline: pl.DataFrame) -> pl.LazyFrame:
                 pl.max_horizontal(to_edge - pl.col("hours"), 0.0)
             ),
         )
-        .unpivot(index=[unit, "samples"], variable_name="feature", value_name="value")
-        .select(unit, "feature", "value", "samples")
+        .unpivot(index=[NUMBER, "samples"], variable_name="feature", value_name="value")
+        .select(NUMBER, "feature", "value", "samples")
+        .collect(engine=IN_MEMORY)
     )
 
 

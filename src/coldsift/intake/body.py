@@ -104,8 +104,9 @@ def _from_delimited(lines: Lines, fit: Fit) -> Table:
     if closing is not None:
         good, width = closing, width + 1
     heading = lines.data[lines.starts[fit.heading] : lines.ends[fit.heading]]
-    if heading and heading in body:
-        for at in np.flatnonzero(good):
+    as_long = good & (ends - starts == len(heading))
+    if heading and as_long.any() and heading in body:
+        for at in np.flatnonzero(as_long):
             if body[starts[at] : ends[at]] == heading:
                 good[at] = False
     for at in np.flatnonzero(~good):
@@ -124,7 +125,7 @@ def _from_delimited(lines: Lines, fit: Fit) -> Table:
     if not good.all():
         lengths = np.diff(np.append(starts, len(body)))
         body = np.frombuffer(body, dtype=np.uint8)[np.repeat(good, lengths)].tobytes()
-    table.frame = _columns(body, len(rows), width, fit).with_columns(pl.Series("row", rows, dtype=pl.Int64))
+    table.frame = _columns(body, len(rows), width, fit).hstack([pl.Series("row", rows, dtype=pl.Int64)])
     return table
 
 
@@ -134,15 +135,19 @@ def _sound(body: bytes, starts: np.ndarray, delimiter: str, width: int) -> np.nd
         return np.zeros(0, dtype=bool)
     buffer = np.frombuffer(body, dtype=np.uint8)
     marks = buffer == ord(delimiter)
-    good = np.ones(len(starts), dtype=bool)
-    if b'"' in body:
-        quotes = buffer == ord('"')
-        running = np.cumsum(quotes, dtype=np.int64)
-        before = np.where(starts > 0, running[np.maximum(starts - 1, 0)], 0)
-        lengths = np.diff(np.append(starts, len(body)))
-        marks &= (running - np.repeat(before, lengths)) % 2 == 0
-        good &= _count(quotes, starts) % 2 == 0
-    good &= _count(marks, starts) == width - 1
+    good: np.ndarray = _count(marks, starts) == width - 1
+    quotes = np.flatnonzero(buffer == ord('"'))
+    if len(quotes) % 2 or (quotes[1::2] - quotes[::2] > 1).any():
+        # More than empty quotes: the delimiters between two of a line belong to the text.
+        bounds = np.append(starts, len(body))
+        in_line = np.diff(np.searchsorted(quotes, bounds))
+        closed = in_line % 2 == 0
+        paired, places = quotes[np.repeat(closed, in_line)], np.flatnonzero(marks)
+        opening, closing = paired[::2], paired[1::2]
+        quoted = np.searchsorted(places, closing) - np.searchsorted(places, opening)
+        sums = np.concatenate(([0], np.cumsum(quoted)))
+        quoted_in_line = np.diff(sums[np.searchsorted(opening, bounds)])
+        good = closed & (_count(marks, starts) - quoted_in_line == width - 1)
     if b"\0" in body:
         good &= _count(buffer == 0, starts) == 0
     return good
@@ -150,8 +155,7 @@ def _sound(body: bytes, starts: np.ndarray, delimiter: str, width: int) -> np.nd
 
 def _count(marks: np.ndarray, starts: np.ndarray) -> np.ndarray:
     """Marked bytes in each line."""
-    places = np.flatnonzero(marks)
-    return np.diff(np.searchsorted(places, np.append(starts, len(marks))))
+    return np.add.reduceat(marks.view(np.uint8), starts, dtype=np.int32)
 
 
 def _closing_delimiter(
@@ -181,8 +185,8 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
     wanted, numbers = _wanted(fit)
     if not height:
         return pl.DataFrame(schema={f"c{index}": pl.String for index in wanted})
-    texts: dict[str, type[pl.DataType]] = {f"column_{index + 1}": pl.String for index in range(width)}
-    typed = texts | {f"column_{index + 1}": pl.Float64 for index in numbers}
+    texts: dict[str, type[pl.DataType]] = {f"c{index}": pl.String for index in range(width)}
+    typed = texts | {f"c{index}": pl.Float64 for index in numbers}
     # Numbers are read as numbers when every one of them is one; otherwise all is read as text, so that what
     # is lost in casting can be counted.
     for schema in (typed, texts):
@@ -192,14 +196,14 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
                 has_header=False,
                 separator=fit.delimiter,
                 schema=schema,
-                columns=[f"column_{index + 1}" for index in wanted],
+                columns=wanted,
                 decimal_comma=fit.layout.decimal == "," and schema is typed,
                 quote_char='"' if b'"' in body else None,
             )
         except (pl.exceptions.PolarsError, ValueError):
             continue
         if frame.height == height:
-            return frame.rename({f"column_{index + 1}": f"c{index}" for index in wanted})
+            return frame
     rows = [split_line(line, fit.delimiter) for line in body.decode("utf-8", "replace").split("\n")[:height]]
     return pl.DataFrame(
         {f"c{index}": [row[index] for row in rows] for index in wanted},

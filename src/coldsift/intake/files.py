@@ -1,6 +1,8 @@
 """From paths to bytes: folders, globs, zip and gzip opened, each source named as the user gave it.
 
-Goes in: paths. Comes out: one payload per readable file or archive member, and a message per unreadable one.
+Goes in: paths, also addresses of other file systems (``scheme://``), which are reached through fsspec and
+only where the user names them. Comes out: one payload per readable file or archive member, and a message per
+unreadable one.
 """
 
 from __future__ import annotations
@@ -12,7 +14,8 @@ import zipfile
 import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from coldsift.intake.records import Message
@@ -37,10 +40,29 @@ NOT_LOGS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A file on disk and the path shown for it."""
+    """A file, the path shown for it, and its size where that is known, else 0. [byte]
+
+    ``path`` is a text for a file on another file system.
+    """
 
     shown: str
-    path: Path
+    path: Path | str
+    size: int = 0
+
+    @property
+    def name(self) -> str:
+        """Its bare name."""
+        return str(self.path).rsplit("/", 1)[-1] if isinstance(self.path, str) else self.path.name
+
+    def read(self) -> bytes:
+        """All of it.
+
+        Raises
+        ------
+        OSError
+            When it cannot be read, whatever the other file system says.
+        """
+        return read_remote(self.path) if isinstance(self.path, str) else self.path.read_bytes()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +108,12 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
     """
     messages: list[Message] = []
     found: dict[Path, tuple[str, str]] = {}
+    remote: list[Found] = []
     for given in dict.fromkeys(str(path) for path in paths):
         path = Path(given)
-        if path.is_dir():
+        if is_remote(given):
+            remote += _remote_files(given, messages)
+        elif path.is_dir():
             names = _walk(path, messages)
             for name in names:
                 full = path / name
@@ -120,8 +145,34 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
                     Message("error", given, None, "No such file or folder.", "Check the path's spelling.")
                 )
     times_shown = Counter(short for short, _ in found.values())
-    files = [Found(full if times_shown[short] > 1 else short, path) for path, (short, full) in found.items()]
-    return sorted(files, key=lambda file: file.shown), messages
+    files = [
+        Found(_readable(full if times_shown[short] > 1 else short), path, _size(path))
+        for path, (short, full) in found.items()
+    ]
+    told = [replace(message, file=_readable(message.file)) for message in messages]
+    return sorted([*files, *remote], key=lambda file: file.shown), told
+
+
+def _readable(name: str) -> str:
+    """A name that can be printed: bytes that are no UTF-8, as a memory stick may hold, as their codes."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def _remote_files(given: str, messages: list[Message]) -> Iterator[Found]:
+    """Files of another file system: under a folder, by a pattern, or one; shown by their whole address."""
+    try:
+        files = find_remote(given)
+    except OSError as error:
+        messages.append(
+            Message(
+                "error", given, None, f"This place cannot be read: {error}.", "Check its address and rights."
+            )
+        )
+        return
+    read = [found for found in files if PurePosixPath(found.shown).suffix.lower() not in NOT_LOGS]
+    if not read:
+        messages.append(Message("error", given, None, "There are no logs here.", "Check the address."))
+    yield from read
 
 
 def _walk(folder: Path, messages: list[Message]) -> list[Path]:
@@ -145,6 +196,70 @@ def _walk(folder: Path, messages: list[Message]) -> list[Path]:
     return names
 
 
+def is_remote(path: Path | str) -> bool:
+    """Whether this is the address of another file system, rather than a path of this machine."""
+    return isinstance(path, str) and "://" in path
+
+
+def find_remote(address: str) -> list[Found]:
+    """Every file under an address, or the file itself.
+
+    Raises
+    ------
+    OSError
+        When it cannot be looked at; says why.
+    """
+    with remote_faults():
+        import fsspec
+
+        system, path = fsspec.core.url_to_fs(address)
+        known = system.expand_path(path, recursive=True) if "*" in path or system.exists(path) else []
+        return [
+            Found(system.unstrip_protocol(each), system.unstrip_protocol(each), system.size(each) or 0)
+            for each in sorted(known)
+            if system.isfile(each)
+        ]
+
+
+def read_remote(address: str) -> bytes:
+    """A file of another file system.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read; says why.
+    """
+    with remote_faults():
+        import fsspec
+
+        with fsspec.open(address, "rb") as handle:
+            content: bytes = handle.read()
+    return content
+
+
+@contextmanager
+def remote_faults() -> Iterator[None]:
+    """Whatever another file system raises, as an OSError that says it."""
+    try:
+        yield
+    except OSError:
+        raise
+    except ImportError as error:
+        raise OSError(
+            f"{error}; pip install 'coldsift[cluster]' or the package of that file system"
+        ) from error
+    # Each file system is somebody else's code and raises as it likes.
+    except Exception as error:
+        raise OSError(f"{type(error).__name__}: {error}") from error
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 def _real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
@@ -156,31 +271,34 @@ def _exists(path: Path) -> bool:
         return True
 
 
-def open_file(found: Found) -> Iterator[Payload | Message]:
+def load(found: Found) -> bytes | Message:
+    """The bytes of one file as stored; a message where it cannot be read."""
+    try:
+        return found.read()
+    except OSError as error:
+        return Message(
+            "error",
+            found.shown,
+            None,
+            f"The file cannot be read: {error.strerror or str(error) or type(error).__name__}.",
+            "Check that it exists and that you may read it.",
+        )
+
+
+def open_file(found: Found, stored: bytes) -> Iterator[Payload | Message]:
     """The payloads of one file: itself, or each member when it is a zip archive.
 
     Parameters
     ----------
-    found
-        The file.
+    found, stored
+        The file, and its bytes from :func:`load`.
 
     Yields
     ------
     Payload or Message
         A message takes the place of what cannot be read.
     """
-    try:
-        stored = found.path.read_bytes()
-    except OSError as error:
-        yield Message(
-            "error",
-            found.shown,
-            None,
-            f"The file cannot be read: {error.strerror or type(error).__name__}.",
-            "Check that it exists and that you may read it.",
-        )
-        return
-    yield from _unpack(found.shown, found.path.name, stored)
+    yield from _unpack(found.shown, found.name, stored)
 
 
 def _unpack(shown: str, name: str, stored: bytes) -> Iterator[Payload | Message]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from coldsift import container_numbers
 from coldsift.intake import times
 from coldsift.intake.declaration import GENERIC, SHARE_WORDS, ColumnRule, Form, Layout
-from coldsift.intake.grids import Grid, RecordGrid, TextGrid, split_line
+from coldsift.intake.grids import HEAD_ROWS, Grid, RecordGrid, TextGrid, split_line
 from coldsift.intake.headings import meaning, spelled, split_heading
 from coldsift.intake.units import UnitOfMeasure, parse_unit
 from coldsift.schema import CHANNELS, Channel, Quantity
@@ -22,10 +22,13 @@ GENERIC_PRIOR = 0.8
 SAMPLE = 12
 """Rows behind the heading that are looked at."""
 DELIMITERS = (",", ";", "\t", "|")
+_POINT, _COMMA = r"[+-]?\d*\.?\d+(e[+-]?\d+)?", r"[+-]?\d*,?\d+"
 _NUMBER = {
-    ".": re.compile(r"[+-]?\d*\.?\d+(e[+-]?\d+)?", re.IGNORECASE),
-    ",": re.compile(r"[+-]?\d*,?\d+"),
+    ".": re.compile(_POINT, re.IGNORECASE),
+    ",": re.compile(_COMMA),
+    None: re.compile(f"{_POINT}|{_COMMA}", re.IGNORECASE),
 }
+_DIGIT = re.compile(r"\d")
 _KINDS = {
     "text": ("delimited", "fixed_width"),
     "cells": ("workbook",),
@@ -120,7 +123,7 @@ class Fit:
         return self.layout.name
 
 
-def fit(layout: Layout, grid: Grid) -> Fit:
+def fit(layout: Layout, grid: Grid, count: int = HEAD_ROWS) -> Fit:
     """Try a declared layout on a grid.
 
     Parameters
@@ -129,6 +132,8 @@ def fit(layout: Layout, grid: Grid) -> Fit:
         The declaration.
     grid
         The file.
+    count
+        Rows of a text that are looked at.
 
     Returns
     -------
@@ -137,7 +142,7 @@ def fit(layout: Layout, grid: Grid) -> Fit:
     """
     if layout.form not in _KINDS[grid.kind]:
         return Fit(layout, 0, (f"the file is {_kind_in_words(grid)}, the layout is {layout.form}",))
-    rows, delimiter = _rows(layout, grid)
+    rows, delimiter = _rows(layout, grid, count)
     heading = _find_heading(layout, rows)
     if heading is None:
         wanted = " and ".join(layout.time_columns)
@@ -159,7 +164,7 @@ def heading_of(grid: Grid, found: Fit) -> list[str]:
         if found.heading >= len(lines.starts):
             return []
         return split_line(lines.text(found.heading), found.delimiter)
-    rows, _ = _rows(found.layout, grid)
+    rows, _ = _rows(found.layout, grid, found.heading + 1)
     return rows[found.heading] if found.heading < len(rows) else []
 
 
@@ -167,15 +172,23 @@ def _kind_in_words(grid: Grid) -> str:
     return {"text": "text", "cells": "a worksheet", "parquet": "Parquet", "json": "JSON lines"}[grid.kind]
 
 
-def _rows(layout: Layout, grid: Grid) -> tuple[list[list[str]], str]:
+def again(found: Fit, grid: Grid) -> Fit:
+    """A fit tried on another grid, by as many rows as can tell the same."""
+    is_wide = found.plan is not None and found.plan.tag is None
+    count = found.heading + found.heading_rows + SAMPLE if is_wide else HEAD_ROWS
+    if found.name == GENERIC:
+        return fit_generic(grid, (found.delimiter,), count)
+    return fit(found.layout, grid, count)
+
+
+def _rows(layout: Layout, grid: Grid, count: int) -> tuple[list[list[str]], str]:
     if not isinstance(grid, TextGrid):
         return grid.head(), ""
     if layout.form == "fixed_width":
         lines = grid.lines(layout.encoding)
-        count = min(100, len(lines.starts))
-        return [cut(lines.text(index), layout) for index in range(count)], ""
+        return [cut(lines.text(index), layout) for index in range(min(count, len(lines.starts)))], ""
     delimiter = layout.delimiter or ","
-    return grid.head(layout.encoding, delimiter), delimiter
+    return grid.head(layout.encoding, delimiter, count), delimiter
 
 
 def cut(line: str, layout: Layout) -> list[str]:
@@ -202,8 +215,8 @@ def _find_heading(layout: Layout, rows: Sequence[Sequence[str]]) -> int | None:
 
 def _is_data(row: Sequence[str]) -> bool:
     """True when most cells begin like numbers, which headings do not; saves looking at each of them."""
-    begins = [cell.lstrip()[:1] for cell in row]
-    return 2 * sum(first in _DIGITS for first in begins if first) > sum(map(bool, begins))
+    begins = "".join([cell.lstrip()[:1] for cell in row])
+    return 2 * sum(map(_DIGITS.__contains__, begins)) > len(begins)
 
 
 _DIGITS = frozenset("0123456789+-.")
@@ -315,13 +328,6 @@ def fact(facts: dict[str, str], key: str | None) -> str | None:
     return next((value for name, value in facts.items() if spelled(name) == spelled(key)), None)
 
 
-def _is_number(text: str, decimal: str | None) -> bool:
-    text = text.strip()
-    if decimal:
-        return bool(_NUMBER[decimal].fullmatch(text))
-    return any(pattern.fullmatch(text) for pattern in _NUMBER.values())
-
-
 def _score(
     layout: Layout,
     names: Sequence[str],
@@ -400,22 +406,27 @@ def _number_share(layout: Layout, plan: Plan, sample: Sequence[Sequence[str]]) -
             column.index for column in plan.columns if not column.channel.is_state and not column.words
         ]
         cells = [row[index] for row in sample for index in measured]
-    cells = [cell for cell in cells if cell.strip() and re.search(r"\d", cell)]
+    cells = [cell for cell in cells if _DIGIT.search(cell)]
     if not cells:
         return 0.5
-    return sum(_is_number(cell, decimal) for cell in cells) / len(cells)
+    is_number = _NUMBER[decimal].fullmatch
+    return sum(is_number(cell.strip()) is not None for cell in cells) / len(cells)
 
 
 # ------------------------------------------------------------------------------------------ generic reader
 
 
-def fit_generic(grid: Grid) -> Fit:
+def fit_generic(grid: Grid, delimiters: Sequence[str] = DELIMITERS, count: int = HEAD_ROWS) -> Fit:
     """Read a file by the trade's words in its headings.
 
     Parameters
     ----------
     grid
         The file.
+    delimiters
+        Those that are tried on a text.
+    count
+        Rows of a text that are looked at.
 
     Returns
     -------
@@ -423,8 +434,8 @@ def fit_generic(grid: Grid) -> Fit:
         Its layout is the one guessed; score 0 when no row of headings can be made out.
     """
     best = Fit(Layout(GENERIC), 0, ("no row of headings in the trade's words with a time column",))
-    for delimiter in DELIMITERS if isinstance(grid, TextGrid) else ("",):
-        rows = grid.head(None, delimiter) if isinstance(grid, TextGrid) else grid.head()
+    for delimiter in delimiters if isinstance(grid, TextGrid) else ("",):
+        rows = grid.head(None, delimiter, count) if isinstance(grid, TextGrid) else grid.head()
         guess = _guess(rows, delimiter, grid)
         if guess is None:
             continue

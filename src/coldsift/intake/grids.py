@@ -13,6 +13,7 @@ import json
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 import charset_normalizer
@@ -70,22 +71,26 @@ class TextGrid:
     def __init__(self, raw: bytes) -> None:
         self.raw = raw
         self._decoded: dict[str | None, Lines] = {}
-        self._rows: dict[tuple[str | None, str], list[list[str]]] = {}
+        self._rows: dict[tuple[str | None, str, int], list[list[str]]] = {}
 
     def lines(self, encoding: str | None = None) -> Lines:
         """The text in lines; ``encoding`` is used when the text is not UTF-8 or UTF-16."""
-        key = encoding if encoding and not _says_unicode(self.raw) else None
+        key = encoding if encoding and not self._says_unicode else None
         if key not in self._decoded:
             self._decoded[key] = _decode(self.raw, key)
         return self._decoded[key]
 
-    def head(self, encoding: str | None, delimiter: str) -> list[list[str]]:
+    @cached_property
+    def _says_unicode(self) -> bool:
+        return _says_unicode(self.raw)
+
+    def head(self, encoding: str | None, delimiter: str, count: int = HEAD_ROWS) -> list[list[str]]:
         """The first rows taken apart at a delimiter."""
-        key = (encoding, delimiter)
+        key = (encoding, delimiter, count)
         if key not in self._rows:
             lines = self.lines(encoding)
             self._rows[key] = [
-                split_line(lines.text(index), delimiter) for index in range(min(HEAD_ROWS, len(lines.starts)))
+                split_line(lines.text(index), delimiter) for index in range(min(count, len(lines.starts)))
             ]
         return self._rows[key]
 
@@ -154,16 +159,14 @@ def split_line(line: str, delimiter: str) -> list[str]:
 
 
 def _says_unicode(raw: bytes) -> bool:
-    if raw.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or raw.isascii():
+    if raw.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return True
-    try:
-        raw.decode("utf-8")
-    except UnicodeDecodeError:
-        return bool(_utf16_without_mark(raw))
-    return True
+    return _valid_utf8(raw) or bool(_utf16_without_mark(raw))
 
 
 def _utf16_without_mark(raw: bytes) -> str:
+    if b"\0" not in raw[:HEAD]:
+        return ""
     head = np.frombuffer(raw[: HEAD - HEAD % 2], dtype=np.uint8)
     if len(head) < 20:
         return ""
@@ -200,9 +203,7 @@ def _decode(raw: bytes, encoding: str | None) -> Lines:
     damaged: list[int] = []
     if raw.startswith(codecs.BOM_UTF8):
         data = raw[3:]
-    wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or (
-        b"\0" in raw[:HEAD] and bool(_utf16_without_mark(raw))
-    )
+    wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _utf16_without_mark(raw)
     if wide or not _valid_utf8(data):
         name, errors = (encoding, "replace") if encoding else _found_encoding(raw)
         text = data.decode(name, errors)
@@ -222,21 +223,24 @@ def _decode(raw: bytes, encoding: str | None) -> Lines:
 
 
 def _valid_utf8(data: bytes) -> bool:
-    if data.isascii():
-        return True
+    # Behind the headings most logs are ASCII, which need not be decoded to be known.
     try:
-        data.decode("utf-8")
+        (data[:HEAD] if data[HEAD:].isascii() else data).decode("utf-8")
     except UnicodeDecodeError:
         return False
     return True
 
 
+_CONTROL = bytes(byte for byte in (*range(32), 127) if byte not in (0, 9, 10, 12, 13, 26))
+"""Bytes that stand in no text."""
+
+
 def _is_binary(raw: bytes) -> bool:
-    head = np.frombuffer(raw[:HEAD], dtype=np.uint8)
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _utf16_without_mark(raw):
         return False
-    control = ((head < 32) & ~np.isin(head, (0, 9, 10, 12, 13, 26))) | (head == 127)
-    return bool(control.mean() > 0.01 or (head == 0).mean() > 0.3)
+    head = raw[:HEAD]
+    control = len(head) - len(head.translate(None, _CONTROL))
+    return control / len(head) > 0.01 or head.count(0) / len(head) > 0.3
 
 
 def open_grids(payload: Payload) -> list[tuple[str, Grid | Message]]:
@@ -268,7 +272,8 @@ def open_grids(payload: Payload) -> list[tuple[str, Grid | Message]]:
 
 def _refusal(shown: str, data: bytes) -> Message | None:
     """Why bytes cannot be a log, None when they may be one."""
-    if not data.removeprefix(codecs.BOM_UTF8).strip():
+    content = data.removeprefix(codecs.BOM_UTF8)
+    if not content or content.isspace():
         return Message("error", shown, None, "The file is empty.", "Fetch it once more.")
     if data[:4] not in (b"PK\x03\x04", b"PAR1") and _is_binary(data):
         return Message(

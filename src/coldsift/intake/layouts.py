@@ -13,8 +13,8 @@ from pathlib import Path
 
 from coldsift import container_numbers
 from coldsift.intake.declaration import GENERIC, DeclarationError, Layout, read_declaration
-from coldsift.intake.files import Found, Payload, open_file
-from coldsift.intake.fitting import Fit, by_content, fit, fit_generic, heading_of
+from coldsift.intake.files import Found, Payload, load, open_file
+from coldsift.intake.fitting import Fit, again, by_content, fit, fit_generic, heading_of
 from coldsift.intake.grids import Grid, TextGrid, open_grids
 from coldsift.intake.headings import meaning, split_heading
 from coldsift.intake.records import Message
@@ -157,9 +157,9 @@ class Chooser:
             won = before.fit
             if won is None or tuple(heading_of(grid, won)) != names:
                 continue
-            again = fit_generic(grid) if won.name == GENERIC else fit(won.layout, grid)
-            if again.score == won.score and again.heading == won.heading:
-                return Choice(again, before.margin)
+            found = again(won, grid)
+            if found.score == won.score and found.heading == won.heading:
+                return Choice(found, before.margin)
         choice = choose(grid, self.layouts)
         if choice.fit is not None:
             self._won.setdefault(tuple(heading_of(grid, choice.fit)), choice)
@@ -210,7 +210,11 @@ def _insisted(grid: Grid, layouts: Sequence[Layout], wanted: str) -> Choice:
 
 
 def _first_grid(path: Path) -> tuple[Payload, Grid]:
-    for payload in open_file(Found(path.name, path)):
+    found = Found(path.name, path)
+    stored = load(found)
+    if isinstance(stored, Message):
+        raise ValueError(str(stored))
+    for payload in open_file(found, stored):
         if isinstance(payload, Message):
             raise ValueError(str(payload))
         _, grid = open_grids(payload)[0]

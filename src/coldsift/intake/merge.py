@@ -13,6 +13,18 @@ from coldsift.schema import CHANNELS
 
 KEYS = ["container", "time"]
 
+REPEATS = pl.Schema(
+    [
+        ("source", pl.String()),
+        ("row", pl.Int64()),
+        ("lines", pl.Int64()),
+        ("other_source", pl.String()),
+        ("other_row", pl.Int64()),
+        ("conflict", pl.String()),
+    ]
+)
+"""Of rows that went into an earlier one or against it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Merged:
@@ -40,16 +52,7 @@ def merge(rows: pl.DataFrame) -> Merged:
         ``container, time, source, order, row, lines`` and channels; ``order`` is the place of the source in
         path order and decides, with ``row``, which row comes first.
     """
-    nothing = pl.DataFrame(
-        schema={
-            "source": pl.String,
-            "row": pl.Int64,
-            "lines": pl.Int64,
-            "other_source": pl.String,
-            "other_row": pl.Int64,
-            "conflict": pl.String,
-        }
-    )
+    nothing = pl.DataFrame(schema=REPEATS)
     rows = rows.sort("container", "time", "order", "row")
     same = (pl.col("container") == pl.col("container").shift()) & (pl.col("time") == pl.col("time").shift())
     again = rows.select(same.fill_null(False)).to_series()

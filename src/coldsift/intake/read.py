@@ -6,18 +6,19 @@ Goes in: files found on disk. Comes out: a :class:`Read`; nothing is merged acro
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
 import polars as pl
 
 from coldsift.intake import layouts as layout_stage
 from coldsift.intake import times
 from coldsift.intake.body import Table, read_body
 from coldsift.intake.declaration import Layout
-from coldsift.intake.files import Found, Payload, open_file
+from coldsift.intake.files import Found, Payload, load, open_file
 from coldsift.intake.fitting import Fit
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
@@ -108,20 +109,23 @@ class Read:
         channels that any of them has.
     messages
         Of what gave no source.
+    digests
+        SHA-256 of every file by the path shown for it; of one that cannot be read, empty.
     """
 
     sources: tuple[ReadSource, ...]
     rows: pl.DataFrame
     messages: tuple[Message, ...]
+    digests: Mapping[str, str]
 
 
 class _Source:
     """One source while it is being read."""
 
-    def __init__(self, found: Found, shown: str, payload: Payload) -> None:
+    def __init__(self, found: Found, shown: str, payload: Payload, sha256: str) -> None:
         self.found = found
         self.payload = payload
-        self.record = SourceRecord("", shown, _digest(payload), len(payload.stored))
+        self.record = SourceRecord("", shown, sha256, len(payload.stored))
         self.messages: list[Message] = []
         self.rows = pl.DataFrame()
         self.aside: list[pl.DataFrame] = []
@@ -167,18 +171,32 @@ def read_files(
     settings = Settings(options.date_order, times.given_zone(options.time_zone))
     sources: list[_Source] = []
     messages: list[Message] = []
+    digests = {}
     for found in files:
         told(found)
-        sources += _read_file(found, chooser, settings, messages)
-    frames = [
-        source.rows.with_columns(number=pl.lit(number, dtype=pl.Int64))
-        for number, source in enumerate(sources)
-        if source.rows.height
-    ]
+        stored = load(found)
+        if isinstance(stored, Message):
+            messages.append(stored)
+            digests[found.shown] = ""
+            continue
+        digests[found.shown] = _sha256(stored)
+        for payload in open_file(found, stored):
+            if isinstance(payload, Message):
+                messages.append(payload)
+                continue
+            sha256 = digests[found.shown] if payload.stored is stored else _sha256(payload.stored)
+            sources += _read_payload(found, payload, sha256, chooser, settings, messages)
+    filled = [(number, source.rows) for number, source in enumerate(sources) if source.rows.height]
+    rows = pl.DataFrame(schema=ROWS)
+    if filled:
+        number = np.repeat([number for number, _ in filled], [frame.height for _, frame in filled])
+        rows = pl.concat([frame for _, frame in filled], how="diagonal", rechunk=True)
+        rows = rows.with_columns(pl.Series("number", number, pl.Int64))
     return Read(
         tuple(source.done() for source in sources),
-        pl.concat(frames, how="diagonal") if frames else pl.DataFrame(schema=ROWS),
+        rows,
         tuple(messages),
+        digests,
     )
 
 
@@ -203,8 +221,9 @@ def lines_again(
         The lines; where the source is not there any more as it was read, that is said in their place.
     """
     chooser = layout_stage.Chooser(layouts, options.layout)
-    for payload in open_file(source.file):
-        if isinstance(payload, Payload) and _digest(payload) == source.record.sha256:
+    stored = load(source.file)
+    for payload in () if isinstance(stored, Message) else open_file(source.file, stored):
+        if isinstance(payload, Payload) and _sha256(payload.stored) == source.record.sha256:
             for shown, grid in open_grids(payload):
                 if shown == source.record.path and not isinstance(grid, Message):
                     fit = chooser.choose(grid).fit
@@ -213,47 +232,41 @@ def lines_again(
     return ["(the file changed while it was read)"] * len(rows)
 
 
-def _digest(payload: Payload) -> str:
-    return hashlib.sha256(payload.stored).hexdigest()
+def _sha256(stored: bytes) -> str:
+    return hashlib.sha256(stored).hexdigest()
 
 
-def _read_file(
-    found: Found, chooser: layout_stage.Chooser, settings: Settings, messages: list[Message]
+def _read_payload(
+    found: Found,
+    payload: Payload,
+    sha256: str,
+    chooser: layout_stage.Chooser,
+    settings: Settings,
+    messages: list[Message],
 ) -> list[_Source]:
+    if table := voyage_table(payload.data[:_HEADING_BYTES]):
+        what, do = f"Left out: these are {table[0]}, not a log.", f"Give the file with {table[1]}."
+        messages.append(Message("note", payload.shown, None, what, do))
+        return []
     sources = []
-    for payload in open_file(found):
-        if isinstance(payload, Message):
-            messages.append(payload)
-            continue
-        if table := voyage_table(payload.data[:_HEADING_BYTES]):
-            messages.append(
+    for shown, grid in open_grids(payload):
+        source = _Source(found, shown, payload, sha256)
+        if payload.trouble:
+            source.messages.append(
                 Message(
-                    "note",
-                    payload.shown,
+                    "warning",
+                    shown,
                     None,
-                    f"Left out: these are {table[0]}, not a log.",
-                    f"Give the file with {table[1]}.",
+                    f"The packed file is damaged ({payload.trouble}); what came before is read.",
+                    "Fetch the file once more.",
                 )
             )
-            continue
-        for shown, grid in open_grids(payload):
-            source = _Source(found, shown, payload)
-            if payload.trouble:
-                source.messages.append(
-                    Message(
-                        "warning",
-                        shown,
-                        None,
-                        f"The packed file is damaged ({payload.trouble}); what came before is read.",
-                        "Fetch the file once more.",
-                    )
-                )
-            if isinstance(grid, Message):
-                source.messages.append(grid)
-                source.record = replace(source.record, messages=tuple(source.messages))
-            else:
-                _read_grid(source, shown, grid, chooser, settings)
-            sources.append(source)
+        if isinstance(grid, Message):
+            source.messages.append(grid)
+            source.record = replace(source.record, messages=tuple(source.messages))
+        else:
+            _read_grid(source, shown, grid, chooser, settings)
+        sources.append(source)
     return sources
 
 

@@ -7,11 +7,14 @@ aside with its reason, and the messages. A row is never dropped: it comes out, o
 from __future__ import annotations
 
 import functools
+import math
 import operator
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar, cast
 
+import numpy as np
 import polars as pl
 
 from coldsift import container_numbers
@@ -34,9 +37,14 @@ LEAP = 2 * 86_400
 """A step forward of at least this is reported. [s]"""
 PLAUSIBLE_SHARE = 0.99
 """Share of readings inside the channel's range that lets the inside unit stand for a missing one."""
+FEW = 4
+"""Texts that are looked for one by one in a column."""
 NO_ALARM = ("", "-", "0", "none")
 """Cells, or parts of them, that name no alarm."""
 _SEPARATORS = re.compile(r"\s*[|;/]\s*|\s*,\s+")
+
+
+Column = TypeVar("Column", pl.Expr, pl.Series)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +131,9 @@ class Reader:
     def read(self) -> Reading:
         """All steps in their order."""
         frame = self.table.frame
-        frame = frame.with_columns(container=self._container(frame))
-        missing = frame["container"].is_null()
-        if missing.any():
+        frame = frame.hstack([self._container(frame).alias("container")])
+        if frame["container"].null_count():
+            missing = frame["container"].is_null()
             self._no_container(frame, missing)
             frame = frame.filter(~missing)
         self._check_numbers(frame["container"])
@@ -139,11 +147,11 @@ class Reader:
     def _container(self, frame: pl.DataFrame) -> pl.Series:
         if self.plan.container is not None:
             column = frame[f"c{self.plan.container}"].cast(pl.String)
-            tidy = {text: container_numbers.tidy(text) or None for text in column.unique().drop_nulls()}
+            tidy = {text: container_numbers.tidy(text) or None for text in _distinct(column)}
             untidy = {text: number for text, number in tidy.items() if number != text}
             return column.replace(untidy) if untidy else column
         number = self._container_of_file()
-        return pl.repeat(number, frame.height, dtype=pl.String, eager=True)
+        return times.repeated(number, frame.height, pl.String)
 
     def _container_of_file(self) -> str | None:
         facts = self.fit.facts
@@ -185,7 +193,7 @@ class Reader:
             )
 
     def _check_numbers(self, column: pl.Series) -> None:
-        for number in column.unique(maintain_order=True):
+        for number in _distinct(column):
             fault = container_numbers.fault(number)
             if fault:
                 self.say(
@@ -198,20 +206,22 @@ class Reader:
 
     def _times(self, frame: pl.DataFrame) -> pl.DataFrame:
         columns = [f"c{index}" for index in self.plan.time]
-        dtype = frame.schema[columns[0]]
+        dtype = frame[columns[0]].dtype
         if isinstance(dtype, pl.Datetime) and len(columns) == 1:
             stamps = frame[columns[0]].dt.cast_time_unit("us")
-            nothing = pl.repeat(None, len(stamps), dtype=pl.Datetime("us"), eager=True)
+            nothing = times.repeated(None, len(stamps), pl.Datetime("us"))
             if dtype.time_zone:
                 utc = stamps.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
                 parsed = times.Parsed(nothing, utc, "")
             else:
                 parsed = times.Parsed(stamps, nothing, "")
         else:
-            parts = [pl.col(name).cast(pl.String).str.strip_chars() for name in columns]
-            text = frame.select(
-                pl.concat_str(parts, separator=" ") if len(parts) > 1 else parts[0]
-            ).to_series()
+            text = frame[columns[0]].cast(pl.String)
+            if len(columns) > 1:
+                parts = [pl.col(name).cast(pl.String).str.strip_chars() for name in columns]
+                text = frame.select(
+                    pl.concat_str((pl.when(part != "").then(part) for part in parts), separator=" ")
+                ).to_series()
             order = self.layout.date_order or self.settings.date_order
             try:
                 parsed = times.parse(text, self.layout.time_format, order)
@@ -224,11 +234,12 @@ class Reader:
                 self.say("note", f"Dates are read {parsed.order}.", "")
         zone = self._zone(bool(parsed.naive.count()))
         placed = times.to_utc(parsed.naive, zone, frame["container"])
-        instant = parsed.instant.dt.replace_time_zone("UTC")
-        stamps = instant.zip_with(instant.is_not_null(), placed.instant)
+        stamps = placed.instant
+        if parsed.instant.count():
+            stamps = times.first_known(parsed.instant.dt.replace_time_zone("UTC"), stamps)
         self._unplaced(frame, placed, parsed)
-        year = stamps.dt.year()
-        unset = (year < times.EARLIEST_YEAR) | (year > times.LATEST_YEAR)
+        frame = frame.hstack([stamps.alias("time")])
+        unset = times.never_set(stamps)
         if unset.any():
             rows = frame.filter(unset)["row"]
             self.put_aside(rows, "the clock was not set", frame.filter(unset)["container"])
@@ -239,8 +250,9 @@ class Reader:
                 "See set_aside.parquet.",
                 int(rows[0]),
             )
-        good = stamps.is_not_null() & ~unset.fill_null(False)
-        return frame.with_columns(time=stamps).filter(good)
+        elif not stamps.null_count():
+            return frame
+        return frame.filter(stamps.is_not_null() & ~unset.fill_null(False))
 
     def _zone(self, needed: bool) -> str:
         facts = self.fit.facts
@@ -273,8 +285,9 @@ class Reader:
         return "UTC"
 
     def _unplaced(self, frame: pl.DataFrame, placed: times.Placed, parsed: times.Parsed) -> None:
-        unread = parsed.naive.is_null() & parsed.instant.is_null()
-        if unread.any():
+        known = times.first_known(parsed.naive, parsed.instant)
+        if known.null_count():
+            unread = known.is_null()
             lost = frame.filter(unread)
             self.put_aside(lost["row"], "the time cannot be read", lost["container"])
             self.say(
@@ -306,9 +319,9 @@ class Reader:
     def _clock(self, frame: pl.DataFrame) -> None:
         """Report steps of the clock; the rows stay."""
         time = frame["time"]
-        one_unit = frame["container"].n_unique() == 1
-        steps = time.diff().dt.total_seconds() if one_unit else None
-        if steps is not None and not ((steps < 0) | (steps >= LEAP)).any():
+        one_unit = len(_distinct(frame["container"])) == 1
+        steps = np.diff(time.cast(pl.Int64).to_numpy()) if one_unit else None
+        if steps is not None and not ((steps < 0) | (steps >= LEAP * 1_000_000)).any():
             return
         found = (
             frame.select(
@@ -353,23 +366,32 @@ class Reader:
         measured = [plan for plan in plans if not plan.channel.is_state]
         states = [plan for plan in plans if plan.channel.is_state]
         raw = self._numbers(frame, measured, [self._state(plan, frame) for plan in states])
-        raw = self._convert(raw, measured)
+        raw = self._pressures(raw, measured)
         raw = self._disbelieve(raw, frame, measured)
         self._state_losses(raw, frame, states)
-        return raw.with_columns(lines=pl.lit(1, dtype=pl.Int64))
+        return raw.hstack([times.repeated(1, raw.height, pl.Int64).alias("lines")])
 
     def _numbers(
         self, frame: pl.DataFrame, plans: Sequence[ColumnPlan], others: Sequence[pl.Series] = ()
     ) -> pl.DataFrame:
-        """Keys, the measured channels as numbers in the unit they are logged in, and other columns."""
-        schema = frame.schema
-        numbers = (
-            _number(pl.col(_name(plan)), schema[_name(plan)], plan.words, self.layout).alias(
-                plan.channel.name
-            )
+        """Keys, the measured channels in their inside unit, and other columns.
+
+        A pressure that may be gauge or absolute, and what has no unit, stays as logged.
+        """
+        numbers = {_name(plan): frame[_name(plan)] for plan in plans}
+        made = {
+            name: _number(pl.col(name), numbers[name].dtype, plan.words, self.layout)
             for plan in plans
-        )
-        return frame.select("container", "time", "row", *numbers, *others)
+            if numbers[name := _name(plan)].dtype != pl.Float64
+        }
+        if made:
+            numbers |= frame.select(**made).to_dict()
+        inside = []
+        for plan in plans:
+            known = plan.unit is not None and not plan.unit.reads_unknown_pressure
+            scale = plan.unit.to_inside(plan.channel.quantity) if plan.unit and known else None
+            inside.append(scaled(numbers[_name(plan)], scale).alias(plan.channel.name))
+        return pl.DataFrame([frame["container"], frame["time"], frame["row"], *inside, *others])
 
     def _with_unit(self, plan: ColumnPlan, frame: pl.DataFrame) -> ColumnPlan | None:
         """The plan with a unit; None when there is none and the readings do not look like the inside unit."""
@@ -399,18 +421,11 @@ class Reader:
         )
         return None
 
-    def _convert(self, raw: pl.DataFrame, plans: Sequence[ColumnPlan]) -> pl.DataFrame:
+    def _pressures(self, raw: pl.DataFrame, plans: Sequence[ColumnPlan]) -> pl.DataFrame:
+        """State the refrigerant and what pressures are measured against; settle it where nothing says so."""
         self.out.refrigerant = self._stated_refrigerant()
         measured = [plan for plan in plans if plan.unit is not None]
         open_plans = [plan for plan in measured if plan.unit and plan.unit.reads_unknown_pressure]
-        scales = {
-            plan.channel.name: plan.unit.to_inside(plan.channel.quantity)
-            for plan in measured
-            if plan.unit is not None and plan not in open_plans
-        }
-        raw = raw.with_columns(
-            scaled(name, scale) for name, scale in scales.items() if scale not in (None, (1, 0))
-        )
         stated = {
             f"{plan.unit.reference}"
             for plan in measured
@@ -422,7 +437,9 @@ class Reader:
             return raw
         names = [plan.channel.name for plan in open_plans]
         raw = raw.with_columns(
-            scaled(plan.channel.name, plan.unit.scales[Quantity.PRESSURE]) for plan in open_plans if plan.unit
+            scaled(pl.col(plan.channel.name), plan.unit.scales[Quantity.PRESSURE])
+            for plan in open_plans
+            if plan.unit
         )
         return self._settle_pressure(raw, names)
 
@@ -469,30 +486,32 @@ class Reader:
             return raw
         suspects = _suspects(raw, frame, plans, self.layout)
         for plan, sentinels in suspects:
-            name, column = plan.channel.name, _name(plan)
-            text = frame[column].cast(pl.String).str.strip_chars()
-            told = ~text.str.to_lowercase().is_in(list(self.layout.empty_words)) & text.is_not_null()
-            value = raw[name]
-            plausible = value.is_between(plan.channel.low, plan.channel.high).fill_null(False)
-            bad = told & (~plausible | value.is_in(sentinels).fill_null(False))
-            if bad.any():
-                text = self._as_it_stood(raw["row"], bad, text, column)
-                self._list_readings(raw, bad, plan.channel, text, value)
-            raw = raw.with_columns(pl.when(plausible & ~bad).then(pl.col(name)).alias(name))
+            channel, value = plan.channel, raw[plan.channel.name]
+            plausible = value.is_between(channel.low, channel.high).fill_null(False)
+            doubtful = ~plausible
+            for sentinel in sentinels:
+                doubtful |= (value == sentinel).fill_null(False)
+            at = doubtful.arg_true()
+            text = frame[_name(plan)].gather(at).cast(pl.String).str.strip_chars()
+            told = text.is_not_null() & ~text.str.to_lowercase().is_in(list(self.layout.empty_words))
+            if told.any():
+                keys = raw.select("row", "container")[at.filter(told)]
+                text = self._as_it_stood(keys["row"], text.filter(told), plan)
+                self._list_readings(keys, channel, text, value.gather(at.filter(told)))
+            lost = at.filter(told | ~plausible.gather(at))
+            raw = raw.with_columns(value.clone().scatter(lost, None))
         return raw
 
-    def _as_it_stood(self, rows: pl.Series, bad: pl.Series, text: pl.Series, column: str) -> pl.Series:
-        """The bad readings as the file has them: where numbers were read as numbers, from the line itself."""
+    def _as_it_stood(self, rows: pl.Series, text: pl.Series, plan: ColumnPlan) -> pl.Series:
+        """Readings as the file has them: where numbers were read as numbers, from the lines themselves."""
         if self.plan.tag is not None or not self.fit.delimiter:
             return text
-        lines = self.table.text_of(rows.filter(bad).to_list())
-        cells = [split_line(line, self.fit.delimiter)[int(column[1:])].strip() for line in lines]
-        return text.scatter(bad.arg_true(), cells)
+        lines = self.table.text_of(rows.to_list())
+        return pl.Series([split_line(line, self.fit.delimiter)[plan.index].strip() for line in lines])
 
-    def _list_readings(
-        self, raw: pl.DataFrame, bad: pl.Series, channel: Channel, text: pl.Series, value: pl.Series
-    ) -> None:
-        rows = raw["row"].filter(bad)
+    def _list_readings(self, keys: pl.DataFrame, channel: Channel, text: pl.Series, value: pl.Series) -> None:
+        """Set readings aside: row and container, as logged, and as a number where it is one."""
+        rows = keys["row"]
         reason = pl.select(
             pl.when(value.is_null())
             .then(pl.lit("not a reading"))
@@ -507,17 +526,16 @@ class Reader:
             pl.DataFrame(
                 {
                     "row": rows,
-                    "container": raw["container"].filter(bad),
-                    "channel": pl.repeat(channel.name, len(rows), eager=True),
-                    "reason": reason.filter(bad),
-                    "text": text.filter(bad),
+                    "container": keys["container"],
+                    "channel": times.repeated(channel.name, len(rows), pl.String),
+                    "reason": reason,
+                    "text": text,
                 }
             )
         )
         self.say(
             "note",
-            f"{len(rows)} readings of {channel.label.lower()} are not believed, the first is "
-            f"{text.filter(bad)[0]!r}.",
+            f"{len(rows)} readings of {channel.label.lower()} are not believed, the first is {text[0]!r}.",
             "They are listed in set_aside.parquet.",
             int(rows[0]),
         )
@@ -532,7 +550,7 @@ class Reader:
         if column.dtype == pl.Boolean and plan.channel.quantity is Quantity.STATE:
             return column.alias(name)
         column = column.cast(pl.String)
-        texts = column.unique().drop_nulls()
+        texts = _distinct(column)
         if name == "alarms":
             return _alarms(column, texts, self.layout.alarm_separator)
         if plan.channel.quantity is Quantity.STATE:
@@ -551,7 +569,7 @@ class Reader:
     def _state_losses(self, raw: pl.DataFrame, frame: pl.DataFrame, plans: Sequence[ColumnPlan]) -> None:
         for plan in plans:
             name, column = plan.channel.name, f"c{plan.index}"
-            if plan.channel.quantity is not Quantity.STATE or frame.schema[column] == pl.Boolean:
+            if plan.channel.quantity is not Quantity.STATE or frame[column].dtype == pl.Boolean:
                 continue
             if raw[name].null_count() == frame[column].null_count():
                 continue
@@ -657,10 +675,20 @@ def _span(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h" if seconds < 2 * 86_400 else f"{seconds / 86_400:.1f} days"
 
 
-def scaled(name: str, scale: tuple[float, float] | None) -> pl.Expr:
+def _distinct(column: pl.Series) -> list[str]:
+    """Texts of a column, in the order of their first rows."""
+    texts: list[str] = []
+    rest = column.drop_nulls() if column.null_count() else column
+    # A state has few: to take them out one after the other is quicker than to hash every row.
+    while len(rest) and len(texts) < FEW:
+        texts.append(rest[0])
+        rest = rest.filter(rest != rest[0])
+    return texts + (rest.unique(maintain_order=True).to_list() if len(rest) else [])
+
+
+def scaled(column: Column, scale: tuple[float, float] | None) -> Column:
     """A column brought to another unit by factor and offset."""
     factor, offset = scale or (1.0, 0.0)
-    column = pl.col(name)
     column = column * factor if factor != 1 else column
     return column + offset if offset else column
 
@@ -680,15 +708,19 @@ def _number(column: pl.Expr, dtype: pl.DataType, words: dict[str, float], layout
     return value
 
 
-def _on_off(column: pl.Series, texts: pl.Series, layout: Layout) -> pl.Series:
+def _on_off(column: pl.Series, texts: Sequence[str], layout: Layout) -> pl.Series:
     state: dict[str, bool] = {}
     for text in texts:
         word = text.strip().lower().removesuffix(".0")
         if word in layout.on_words or word in layout.off_words:
             state[text] = word in layout.on_words
-    if len(state) == len(texts) and any(state.values()):
+    if state and len(state) == len(texts):
         # Every text is known: what is not on is off, and null stays null.
-        return functools.reduce(operator.or_, (column == text for text, is_on in state.items() if is_on))
+        wanted = any(state.values())
+        mask = functools.reduce(
+            operator.or_, (column == text for text, is_on in state.items() if is_on is wanted)
+        )
+        return mask if wanted else ~mask
     on, off = (
         functools.reduce(
             operator.or_,
@@ -700,13 +732,15 @@ def _on_off(column: pl.Series, texts: pl.Series, layout: Layout) -> pl.Series:
     return pl.select(pl.when(on).then(True).when(off).then(False)).to_series()
 
 
-def _alarms(column: pl.Series, texts: pl.Series, separator: str | None) -> pl.Series:
+def _alarms(column: pl.Series, texts: Sequence[str], separator: str | None) -> pl.Series:
     listed: dict[str, list[str]] = {}
     for text in texts:
         parts = text.split(separator) if separator else _SEPARATORS.split(text)
         alarms = [part.strip() for part in parts if part.strip().lower() not in NO_ALARM]
         if text.strip():
             listed[text] = alarms
+    if not listed:
+        return times.repeated(None, len(column), pl.List(pl.String)).alias("alarms")
     meanings = pl.DataFrame(
         {"text": list(listed), "alarms": list(listed.values())},
         schema={"text": pl.String, "alarms": pl.List(pl.String)},
@@ -723,22 +757,18 @@ def _suspects(
     layout: Layout,
 ) -> list[tuple[ColumnPlan, list[float]]]:
     """Channels that may hold a reading not to be believed, with their sentinels in the inside unit."""
-    names = [plan.channel.name for plan in plans]
-    extremes = raw.select(
-        *(pl.col(name).min().alias(f"{name}<") for name in names),
-        *(pl.col(name).max().alias(f"{name}>") for name in names),
-        *(pl.col(name).null_count().alias(f"{name}?") for name in names),
-        *(pl.col(name).is_nan().any().alias(f"{name}!") for name in names),
-    ).row(0, named=True)
     found = []
     for plan in plans:
-        name, channel = plan.channel.name, plan.channel
-        low, high = extremes[f"{name}<"], extremes[f"{name}>"]
+        channel, value = plan.channel, raw[plan.channel.name]
+        low, high = cast(float | None, value.min()), cast(float | None, value.max())
+        if low is None or high is None:
+            low, high = math.inf, -math.inf
         assert channel.low is not None and channel.high is not None
-        sentinels = _sentinels_inside(plan, layout)
-        outside = low is not None and (low < channel.low or high > channel.high)
-        lost = extremes[f"{name}?"] > frame[_name(plan)].null_count()
-        if outside or lost or extremes[f"{name}!"] or (sentinels and raw[name].is_in(sentinels).any()):
+        sentinels = [each for each in _sentinels_inside(plan, layout) if low <= each <= high]
+        outside = low < channel.low or high > channel.high
+        lost = value.null_count() > frame[_name(plan)].null_count()
+        not_a_number = math.isnan(value.sum())
+        if outside or lost or not_a_number or any((value == each).any() for each in sentinels):
             found.append((plan, sentinels))
     return found
 

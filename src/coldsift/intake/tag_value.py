@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
+from coldsift.intake import times
 from coldsift.intake.declaration import SHARE_WORDS, ColumnRule
 from coldsift.intake.fitting import ColumnPlan
 from coldsift.intake.headings import spelled, split_heading
@@ -130,20 +131,19 @@ class TagValueReader(Reader):
             return read.select("container", "time", name)
         plan = replace(plan, unit=self._unit_of(part, tag))
         with_unit = self._with_unit(plan, lines)
-        numbers = self._numbers(lines, [plan])
+        numbers = self._numbers(lines, [with_unit or plan])
         if with_unit is None or with_unit.unit is None:
             logged = numbers[name].is_not_null()
-            self._list_readings(
-                numbers, logged, tag.channel, lines["c0"], pl.repeat(None, lines.height, eager=True)
-            )
+            keys, text = numbers.filter(logged), lines["c0"].filter(logged)
+            self._list_readings(keys, tag.channel, text, times.repeated(None, keys.height, pl.Float64))
             return numbers.select("container", "time", pl.lit(None, dtype=pl.Float64).alias(name))
         if with_unit.unit.reads_unknown_pressure:
             open_pressures += [name] if name not in open_pressures else []
-            numbers = numbers.with_columns(scaled(name, with_unit.unit.scales[Quantity.PRESSURE]))
+            numbers = numbers.with_columns(scaled(pl.col(name), with_unit.unit.scales[Quantity.PRESSURE]))
             low, high = LOOSE_PRESSURE
             with_unit = replace(with_unit, channel=replace(tag.channel, low=low, high=high))
         else:
-            numbers = self._convert(numbers, [with_unit])
+            numbers = self._pressures(numbers, [with_unit])
         return self._disbelieve(numbers, lines, [with_unit]).select("container", "time", name)
 
     def _unit_of(self, part: pl.DataFrame, tag: _Tag) -> UnitOfMeasure | None:
@@ -160,7 +160,8 @@ class TagValueReader(Reader):
             assert channel.low is not None and channel.high is not None
             bad = ~value.is_between(channel.low, channel.high).fill_null(True)
             if bad.any():
-                self._list_readings(wide, bad, channel, value.cast(pl.String), value)
+                found = value.filter(bad)
+                self._list_readings(wide.filter(bad), channel, found.cast(pl.String), found)
                 wide = wide.with_columns(pl.when(~bad).then(pl.col(name)).alias(name))
         return wide
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -19,6 +19,7 @@ from coldsift.intake.records import WrongCall
 DAY_FIRST, MONTH_FIRST = "day_first", "month_first"
 EARLIEST_YEAR, LATEST_YEAR = 1990, 2099
 """A clock outside these was never set."""
+_EARLIEST, _LATEST = datetime(EARLIEST_YEAR, 1, 1, tzinfo=UTC), datetime(LATEST_YEAR + 1, 1, 1, tzinfo=UTC)
 
 _DATE = (
     r"(?:(?P<year>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
@@ -106,20 +107,42 @@ def _clock_format(part: dict[str, str]) -> str:
     return clock
 
 
+def repeated(value: object, count: int, dtype: type[pl.DataType] | pl.DataType) -> pl.Series:
+    """A column of one value."""
+    return pl.Series("", [value], dtype=dtype).new_from_index(0, count)
+
+
+def first_known(column: pl.Series, other: pl.Series) -> pl.Series:
+    """A column, and where it is null the other one."""
+    if column.null_count() == len(column):
+        return other
+    return column.zip_with(column.is_not_null(), other) if column.null_count() else column
+
+
+def never_set(stamps: pl.Series) -> pl.Series:
+    """Mask of instants in years in which no clock ran that was ever set."""
+    return (stamps < _EARLIEST) | (stamps >= _LATEST)
+
+
 def _strptime(column: pl.Series, form: str) -> tuple[pl.Series, bool]:
     """Parse by one format: microsecond readings, and whether they are instants in UTC."""
+    stamps, zoned = _stamps(pl.first().str.strip_chars(), form)
+    return column.to_frame().select(stamps).to_series(), zoned
+
+
+def _stamps(text: pl.Expr, form: str) -> tuple[pl.Expr, bool]:
     if form in ("epoch_s", "epoch_ms", "spreadsheet_days"):
-        number = column.cast(pl.Float64, strict=False)
+        number = text.cast(pl.Float64, strict=False)
         scale = {"epoch_s": 1e6, "epoch_ms": 1e3, "spreadsheet_days": 86_400e6}[form]
         whole = (number * scale).round(0)
         if form == "spreadsheet_days":
             # Spreadsheets count days from 1900 and have a 29 February in it; 25569 is 1970-01-01.
             whole = ((number - 25569) * 86_400).round(0) * 1e6
-        stamps = whole.cast(pl.Int64, strict=False).cast(pl.Datetime("us"))
-        return stamps, form != "spreadsheet_days"
+        return whole.cast(pl.Int64, strict=False).cast(pl.Datetime("us")), form != "spreadsheet_days"
+    # Readings of a clock hardly repeat: remembering each costs more than it saves.
     if form.endswith("%z"):
-        return column.str.to_datetime(form, strict=False, time_unit="us", time_zone="UTC"), True
-    stamps = column.str.to_datetime(form, strict=False, time_unit="us")
+        return text.str.to_datetime(form, strict=False, time_unit="us", time_zone="UTC", cache=False), True
+    stamps = text.str.to_datetime(form, strict=False, time_unit="us", cache=False)
     return stamps, form.endswith(("Z", "UTC", "GMT"))
 
 
@@ -163,7 +186,7 @@ def parse(column: pl.Series, form: str | None, order: str | None) -> Parsed:
     Parameters
     ----------
     column
-        Text, blanks stripped.
+        Text.
     form
         A strptime format when the layout declares one; otherwise it is found from the values.
     order
@@ -174,12 +197,11 @@ def parse(column: pl.Series, form: str | None, order: str | None) -> Parsed:
     AmbiguousDateOrder
         When neither the caller nor the data settle the order of day and month.
     """
-    naive = pl.Series("naive", [None] * len(column), dtype=pl.Datetime("us"))
-    instant = naive.rename("instant")
+    naive = instant = repeated(None, len(column), pl.Datetime("us"))
     settled = ""
     left = column
     for attempt in range(4):
-        open_values = left.drop_nulls()
+        open_values = left.drop_nulls() if left.null_count() else left
         if open_values.is_empty():
             break
         formats = [("", form)] if form and attempt == 0 else formats_of(open_values[0])
@@ -201,9 +223,9 @@ def parse(column: pl.Series, form: str | None, order: str | None) -> Parsed:
             stamps, zoned = _strptime(left, formats[0][1])
         if zoned:
             bare = stamps.dt.replace_time_zone(None) if stamps.dtype.time_zone else stamps  # type: ignore[attr-defined]
-            instant = instant.zip_with(instant.is_not_null(), bare)
+            instant = first_known(instant, bare)
         else:
-            naive = naive.zip_with(naive.is_not_null(), stamps)
+            naive = first_known(naive, stamps)
         if stamps.null_count() == column.null_count():
             break
         left = pl.select(pl.when(stamps.is_null()).then(left)).to_series()
@@ -286,9 +308,9 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     container
         Unit of each reading: the order of readings is judged unit by unit.
     """
-    nothing = pl.repeat(False, len(naive), dtype=pl.Boolean, eager=True)
+    nothing = repeated(False, len(naive), pl.Boolean)
     if zone == "UTC":
-        return Placed(naive.dt.replace_time_zone("UTC"), nothing, nothing, 0)
+        return Placed(naive.cast(pl.Datetime("us", "UTC")), nothing, nothing, 0)
     if zone[0] in "+-":
         minutes = (1 if zone[0] == "+" else -1) * (int(zone[1:3]) * 60 + int(zone[4:6]))
         return Placed((naive - timedelta(minutes=minutes)).dt.replace_time_zone("UTC"), nothing, nothing, 0)

@@ -15,7 +15,7 @@ import polars as pl
 from coldsift.intake.declaration import Layout
 from coldsift.intake.merge import Merged, merge
 from coldsift.intake.read import ReadOptions, ReadSource, aside_frame, lines_again
-from coldsift.intake.records import Message
+from coldsift.intake.records import Message, SourceRecord
 from coldsift.schema import SET_ASIDE
 
 
@@ -162,3 +162,20 @@ def all_messages(messages: Iterable[Message], sources: Iterable[ReadSource]) -> 
     """Every message, by file; those of no source come first."""
     every = [*messages, *(message for source in sources for message in source.record.messages)]
     return tuple(sorted(every, key=lambda message: message.file))
+
+
+def stated_refrigerants(records: Iterable[SourceRecord], pairs: pl.DataFrame) -> dict[str, str]:
+    """What files state of their containers; of several files, the last in the order of ids.
+
+    Parameters
+    ----------
+    records
+        Of every source.
+    pairs
+        ``container, source``: the id of each source that a container is in.
+    """
+    stated = {record.id: record.refrigerant for record in records if record.refrigerant}
+    of_them = pairs.select("container", "source").unique().filter(pl.col("source").is_in(list(stated)))
+    return {
+        container: stated[source] for container, source in of_them.sort("container", "source").iter_rows()
+    }

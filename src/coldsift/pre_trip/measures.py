@@ -324,7 +324,7 @@ def _of_voyage(cut: pl.DataFrame, chosen: pl.DataFrame, defrosts: pl.DataFrame) 
     minimum = pl.col("measure").replace_strict(least, return_dtype=pl.Int64)
     reason = pl.col("reason")
     return (
-        unit_features(units, kept, MOST_NEEDED)
+        unit_features(units, kept, most_needed=MOST_NEEDED)
         .filter(pl.col("feature").is_in(own))
         .select(
             container=named.struct.field("field_0"),

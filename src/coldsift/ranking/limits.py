@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from coldsift.regimes.numbered import IN_MEMORY
+
 TREND_HOURS = 12.0
 """The trend is taken over the last hours of the log. [h]"""
 
@@ -23,7 +25,7 @@ def hours_to_limit(timeline: pl.DataFrame) -> pl.DataFrame:
     Parameters
     ----------
     timeline
-        From :func:`coldsift.regimes.build_timeline`.
+        From :func:`coldsift.regimes.build_timeline`, of some units or of all.
 
     Returns
     -------
@@ -83,5 +85,5 @@ def hours_to_limit(timeline: pl.DataFrame) -> pl.DataFrame:
         )
         .select(unit, "hours_to_limit", "pulling_down", "air", "set_point", "beyond", "air_name")
         .sort(unit)
-        .collect()
+        .collect(engine=IN_MEMORY)
     )

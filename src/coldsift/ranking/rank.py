@@ -11,7 +11,6 @@ from coldsift.container_numbers import is_valid
 from coldsift.peers import Comparison
 from coldsift.peers.groups import LEVELS, SMALLEST_GROUP
 from coldsift.peers.words import rounded
-from coldsift.ranking.limits import hours_to_limit
 from coldsift.ranking.thresholds import Thresholds
 from coldsift.schema import FINDINGS, GROUPS, REASONS, SET_POINTS
 from coldsift.set_points import wrong_now
@@ -55,7 +54,7 @@ class Ranking:
 def rank(
     comparison: Comparison,
     traits: pl.DataFrame,
-    timeline: pl.DataFrame,
+    limits: pl.DataFrame,
     excursions: pl.DataFrame,
     causes: pl.DataFrame,
     checks: pl.DataFrame,
@@ -70,8 +69,8 @@ def rank(
         From :func:`coldsift.peers.compare`.
     traits
         From :func:`coldsift.regimes.unit_traits`.
-    timeline
-        From :func:`coldsift.regimes.build_timeline`.
+    limits
+        From :func:`coldsift.ranking.hours_to_limit`.
     excursions
         From :func:`coldsift.excursions.find_excursions`.
     causes
@@ -92,7 +91,6 @@ def rank(
         container number.
     """
     unit = "container"
-    limits = hours_to_limit(timeline)
     missing = (
         pl.when(~pl.col("has_air"))
         .then(pl.lit("no supply or return air logged"))

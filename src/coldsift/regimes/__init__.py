@@ -9,7 +9,7 @@ from coldsift.regimes.bands import Bands
 from coldsift.regimes.defrosts import find_defrosts
 from coldsift.regimes.ship import find_voyage_events, mark_shared
 from coldsift.regimes.timeline import SET_POINT_STEP, build_timeline, regime_intervals
-from coldsift.regimes.traits import unit_traits
+from coldsift.regimes.traits import unit_traits, with_coverage
 
 __all__ = [
     "SET_POINT_STEP",
@@ -20,4 +20,5 @@ __all__ = [
     "mark_shared",
     "regime_intervals",
     "unit_traits",
+    "with_coverage",
 ]

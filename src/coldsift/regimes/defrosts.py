@@ -5,6 +5,15 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.regimes.bands import is_frozen
+from coldsift.regimes.numbered import (
+    IN_MEMORY,
+    MICROSECONDS,
+    NUMBER,
+    microseconds_of,
+    run_number,
+    starts,
+    with_numbers,
+)
 from coldsift.schema import DEFROSTS
 
 LONGEST_DEFROST_HOURS = 4.0
@@ -23,7 +32,8 @@ def in_defrost(timeline: pl.LazyFrame) -> pl.LazyFrame:
     Parameters
     ----------
     timeline
-        Common log with ``step_hours``, ``usual_hours``, ``gap``, ``powered`` and ``running``.
+        Common log with ``step_hours``, ``usual_hours``, ``hours``, ``gap``, ``powered``, ``running`` and
+        ``unit_number``.
 
     Returns
     -------
@@ -37,37 +47,32 @@ def in_defrost(timeline: pl.LazyFrame) -> pl.LazyFrame:
     frozen unit, the heater on; or, without coil and heater, a supply-air kick out of its usual level.
     Runs longer than ``LONGEST_DEFROST_HOURS`` do not count.
     """
-    unit = "container"
-    by_mode = pl.col("mode").str.to_lowercase().str.contains("defrost", literal=True)
+    by_mode = pl.col("mode").str.contains_any(["defrost"], ascii_case_insensitive=True)
     flag = pl.coalesce("defrost_state", by_mode)
-    logs_flag = (pl.col("defrost_state").is_not_null() | by_mode.fill_null(False)).any().over(unit)
+    logs_flag = (pl.col("defrost_state").is_not_null() | by_mode.fill_null(False)).any().over(NUMBER)
     not_running = ~pl.col("running").fill_null(False)
     coil = pl.col("evaporator_temperature")
     air = pl.coalesce("return_air", "supply_air")
     warm_coil = not_running & (coil - air > COIL_ABOVE_AIR) & ((coil > 0) | ~is_frozen())
     heating = not_running & is_frozen() & pl.col("heater_state")
-    usual_supply = pl.col("supply_air").rolling_median_by("time", window_size="24h").over(unit)
-    kick = (
-        coil.is_null().all().over(unit)
-        & pl.col("heater_state").is_null().all().over(unit)
-        & not_running
-        & (pl.col("supply_air") - usual_supply > AIR_KICK)
-        & (pl.col("supply_air") > pl.col("return_air") + 1)
+    blind = (
+        ~pl.col("defrost_from_flag")
+        & coil.is_null().all().over(NUMBER)
+        & pl.col("heater_state").is_null().all().over(NUMBER)
     )
+    # A running median is dear: only where nothing else tells.
+    supply = pl.when(blind).then("supply_air")
+    usual_supply = supply.rolling_median_by("time", window_size="24h").over(NUMBER)
+    kick = not_running & (supply - usual_supply > AIR_KICK) & (supply > pl.col("return_air") + 1)
     signature = (warm_coil.fill_null(False) | heating.fill_null(False) | kick.fill_null(False)) & pl.col(
         "powered"
     )
-    run = [unit, "run"]
+    lasting = microseconds_of(pl.col("hours")).sum().over("run") <= LONGEST_DEFROST_HOURS * MICROSECONDS
     return (
         timeline.with_columns(defrost_from_flag=logs_flag)
         .with_columns(defrost=pl.when("defrost_from_flag").then(flag.fill_null(False)).otherwise(signature))
-        .with_columns(
-            run=(pl.col("defrost") != pl.col("defrost").shift(1)).fill_null(True).cum_sum().over(unit)
-        )
-        .with_columns(
-            defrost=pl.col("defrost")
-            & (pl.col("defrost_from_flag") | (pl.col("hours").sum().over(run) <= LONGEST_DEFROST_HOURS))
-        )
+        .with_columns(run=run_number(starts("defrost")))
+        .with_columns(defrost=pl.col("defrost") & (pl.col("defrost_from_flag") | lasting))
         .drop("run")
     )
 
@@ -85,16 +90,14 @@ def find_defrosts(timeline: pl.DataFrame) -> pl.DataFrame:
     polars.DataFrame
         :data:`coldsift.schema.DEFROSTS`; times UTC, durations in minutes, temperature in °C.
     """
-    unit = "container"
-    run = [unit, "run"]
-    rows = timeline.lazy().with_columns(
-        following=pl.col("time").shift(-1).over(unit),
-        run=(pl.col("defrost") != pl.col("defrost").shift(1)).fill_null(True).cum_sum().over(unit),
+    rows = with_numbers(timeline.lazy()).with_columns(
+        following=pl.col("time").shift(-1).over(NUMBER), run=run_number(starts("defrost"))
     )
     defrosts = (
         rows.filter("defrost")
-        .group_by(run, maintain_order=True)
+        .group_by("run", maintain_order=True)
         .agg(
+            pl.col("container", NUMBER).first(),
             start=pl.col("time").first(),
             end=pl.coalesce(
                 pl.when(~pl.col("gap").last()).then(pl.col("following").last()), pl.col("time").last()
@@ -108,22 +111,17 @@ def find_defrosts(timeline: pl.DataFrame) -> pl.DataFrame:
             terminated=pl.col("terminated") & (pl.col("minutes") <= LONGEST_DEFROST_HOURS * 60),
         )
     )
-    settled = (
-        timeline.lazy()
-        .filter(pl.col("in_band") & ~pl.col("defrost") & pl.col("powered"))
-        .select(unit, pl.col("time"), settled_at="time")
-        .sort("time")
+    settled = rows.filter(pl.col("in_band") & ~pl.col("defrost") & pl.col("powered")).select(
+        NUMBER, "time", settled_at="time"
     )
     return DEFROSTS.conform(
-        defrosts.sort("end")
-        .join_asof(
-            settled, left_on="end", right_on="time", by=unit, strategy="forward", check_sortedness=False
+        defrosts.join_asof(
+            settled, left_on="end", right_on="time", by=NUMBER, strategy="forward", check_sortedness=False
         )
         .with_columns(
             recovery_minutes=pl.when("terminated").then(
                 (pl.col("settled_at") - pl.col("end")).dt.total_seconds() / 60
             )
         )
-        .sort(unit, "start")
-        .collect()
+        .collect(engine=IN_MEMORY)
     )

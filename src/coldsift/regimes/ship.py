@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import polars as pl
 
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, run_number, starts, with_numbers
 from coldsift.schema import VOYAGE_EVENTS
 
 SHARED_SHARE = 0.5
@@ -11,6 +14,9 @@ SHARED_UNITS = 5
 """At least this share, and this many, of the units logged at the time make an event a shared one."""
 
 _SLOT = "15m"
+
+_NEXT_EVENT = timedelta(minutes=45)
+"""Two stretches further apart are two events."""
 
 
 def find_voyage_events(intervals: pl.DataFrame) -> pl.DataFrame:
@@ -28,53 +34,53 @@ def find_voyage_events(intervals: pl.DataFrame) -> pl.DataFrame:
     """
     if intervals.is_empty():
         return VOYAGE_EVENTS.empty()
-    slots = intervals.lazy().select(
-        "container",
-        kind=pl.col("regime")
+    begin, end = (pl.col(edge).dt.truncate(_SLOT) for edge in ("start", "end"))
+    kind = (
+        pl.col("regime")
         .cast(pl.String)
-        .replace_strict({"off": "power_off", "unknown": "log_gap"}, default=None),
-        slot=pl.datetime_ranges(
-            pl.col("start").dt.truncate(_SLOT), pl.col("end").dt.truncate(_SLOT), _SLOT, closed="left"
-        ),
+        .replace_strict({"off": "power_off", "unknown": "log_gap"}, default=None)
     )
+    missed = intervals.lazy().select(kind=kind, begin=begin, end=end).drop_nulls("kind")
     aboard = (
         intervals.lazy()
         .group_by("container")
-        .agg(pl.col("start").min(), pl.col("end").max())
-        .select(
-            slot=pl.datetime_ranges(
-                pl.col("start").dt.truncate(_SLOT), pl.col("end").dt.truncate(_SLOT), _SLOT
-            )
-        )
-        .explode("slot", empty_as_null=False)
-        .group_by("slot")
-        .agg(logged=pl.len())
+        .agg(begin=begin.min(), end=end.max() + pl.duration(minutes=15))
+        .join(missed.select("kind").unique(), how="cross")
     )
+    apart = pl.col("begin") - pl.col("end").shift(1).over("kind") > _NEXT_EVENT
     return VOYAGE_EVENTS.conform(
-        slots.drop_nulls("kind")
-        .explode("slot", empty_as_null=False)
-        .unique()
-        .group_by("kind", "slot")
-        .agg(units=pl.len())
-        .join(aboard, on="slot")
+        pl.concat([_changes(missed, units=1, logged=0), _changes(aboard, units=0, logged=1)])
+        .group_by("kind", "begin")
+        .agg(pl.col("units", "logged").sum())
+        .sort("kind", "begin")
+        .with_columns(
+            pl.col("units", "logged").cum_sum().over("kind"), end=pl.col("begin").shift(-1).over("kind")
+        )
         .with_columns(share=pl.col("units") / pl.col("logged"))
         .filter(pl.col("share") >= SHARED_SHARE, pl.col("units") >= SHARED_UNITS)
-        .sort("kind", "slot")
-        .with_columns(
-            event=(pl.col("slot") - pl.col("slot").shift(1) > pl.duration(minutes=60))
-            .fill_null(True)
-            .cum_sum()
-            .over("kind")
-        )
+        .with_columns(event=apart.fill_null(True).cum_sum().over("kind"))
         .group_by("kind", "event")
         .agg(
-            start=pl.col("slot").min(),
-            end=pl.col("slot").max() + pl.duration(minutes=15),
-            units=pl.col("units").max().cast(pl.Int64),
+            start=pl.col("begin").min(),
+            end=pl.col("end").max(),
+            units=pl.col("units").max(),
             share=pl.col("share").max(),
         )
         .sort("start", "kind")
-        .collect()
+        .collect(engine=IN_MEMORY)
+    )
+
+
+def _changes(stretches: pl.LazyFrame, units: int, logged: int) -> pl.LazyFrame:
+    """By how much the counts of units change where a stretch begins and where it ends."""
+    return pl.concat(
+        stretches.select(
+            "kind",
+            begin=edge,
+            units=pl.lit(sign * units, dtype=pl.Int64),
+            logged=pl.lit(sign * logged, dtype=pl.Int64),
+        )
+        for edge, sign in (("begin", 1), ("end", -1))
     )
 
 
@@ -99,23 +105,15 @@ def mark_shared(timeline: pl.DataFrame, voyage_events: pl.DataFrame) -> pl.DataF
         # One usual interval either side: a slow log sees the event late and leaves it late.
         slack = pl.duration(microseconds=(pl.col("usual_hours").fill_null(0) * 3.6e9).cast(pl.Int64))
         inside = inside | ((pl.col("time") >= start - slack) & (pl.col("time") <= end + slack))
-    stretch = ["container", "stretch"]
     off = pl.col("regime") == "off"
+    goes_on = ~off & pl.col("regime").is_in(["recovery", "defrost"])
     return (
-        timeline.lazy()
-        .with_columns(in_event=inside)
-        .with_columns(
-            stretch=(
-                (pl.col("regime") != pl.col("regime").shift(1))
-                & (off | ~pl.col("regime").is_in(["recovery", "defrost"]))
-            )
-            .fill_null(True)
-            .cum_sum()
-            .over("container")
-        )
+        with_numbers(timeline.lazy())
+        .with_columns(in_event=inside, stretch=run_number(starts() | (starts("regime") & ~goes_on)))
         # An outage that touches the event, and what the unit needs to come back from it, belong to it.
-        .with_columns(shared=pl.col("in_event") & off)
-        .with_columns(shared=pl.col("shared").any().over(stretch) & (off | (pl.col("regime") == "recovery")))
-        .drop("stretch", "in_event")
-        .collect()
+        .with_columns(
+            shared=(pl.col("in_event") & off).any().over("stretch") & (off | (pl.col("regime") == "recovery"))
+        )
+        .drop("stretch", "in_event", NUMBER)
+        .collect(engine=IN_MEMORY)
     )

@@ -6,6 +6,7 @@ import polars as pl
 
 from coldsift.regimes.bands import Bands, band_edges, controlling_air, regime_class
 from coldsift.regimes.defrosts import in_defrost
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, run_number, starts, with_numbers
 from coldsift.schema import REGIME
 
 GAP_FACTOR = 2.5
@@ -43,13 +44,12 @@ def build_timeline(log: pl.DataFrame, bands: Bands | None = None) -> pl.DataFram
     """
     bands = bands or Bands()
     low, high = band_edges(bands)
-    unit = "container"
     frame = (
-        log.lazy()
+        with_numbers(log.lazy())
         .with_columns(
-            step_hours=(pl.col("time").shift(-1).over(unit) - pl.col("time")).dt.total_seconds() / 3600
+            step_hours=(pl.col("time").shift(-1).over(NUMBER) - pl.col("time")).dt.total_seconds() / 3600
         )
-        .with_columns(usual_hours=pl.col("step_hours").median().over(unit))
+        .with_columns(usual_hours=pl.col("step_hours").median().over(NUMBER))
         .with_columns(gap=(pl.col("step_hours") > GAP_FACTOR * pl.col("usual_hours")).fill_null(False))
         .with_columns(
             hours=pl.when(pl.col("gap")).then("usual_hours").otherwise("step_hours").fill_null(0.0),
@@ -65,7 +65,7 @@ def build_timeline(log: pl.DataFrame, bands: Bands | None = None) -> pl.DataFram
             & (pl.col("band_low").is_null() | (pl.col("controlling_air") >= pl.col("band_low")))
         )
     )
-    return _with_regime(in_defrost(frame)).collect()
+    return _with_regime(in_defrost(frame)).drop(NUMBER).collect(engine=IN_MEMORY)
 
 
 def is_powered() -> pl.Expr:
@@ -90,24 +90,17 @@ def is_running() -> pl.Expr:
 
 
 def _with_regime(frame: pl.LazyFrame) -> pl.LazyFrame:
-    unit = "container"
-    before = pl.col("set_point").shift(1).over(unit)
-    after_off = ~pl.col("powered").shift(1).over(unit) & pl.col("powered")
-    after_defrost = pl.col("defrost").shift(1).over(unit) & ~pl.col("defrost")
+    before = pl.col("set_point").shift(1).over(NUMBER)
+    after_off = ~pl.col("powered").shift(1).over(NUMBER) & pl.col("powered")
+    after_defrost = pl.col("defrost").shift(1).over(NUMBER) & ~pl.col("defrost")
     stepped = (pl.col("set_point") - before).abs() > SET_POINT_STEP
-    settled = pl.col("in_band") & pl.col("powered") & ~pl.col("defrost")
-    episode = [unit, "episode"]
-    since = (pl.col("time") - pl.col("time").first().over(episode)).dt.total_seconds() / 3600
+    settled = (pl.col("in_band") & pl.col("powered") & ~pl.col("defrost")).fill_null(False)
     # A pull-down that no longer gains has ended: compare with the controlling air half a day before.
-    earlier = (
-        frame.select(
-            unit,
-            (pl.col("time") + pl.duration(minutes=round(STALL_HOURS * 60))).alias("time"),
-            pl.col("controlling_air").alias("air_earlier"),
-        )
-        .drop_nulls()
-        .sort("time")
-    )
+    earlier = frame.select(
+        NUMBER,
+        (pl.col("time") + pl.duration(minutes=round(STALL_HOURS * 60))).alias("time"),
+        pl.col("controlling_air").alias("air_earlier"),
+    ).drop_nulls()
     return (
         frame.with_columns(
             stepped=stepped.fill_null(False),
@@ -118,27 +111,25 @@ def _with_regime(frame: pl.LazyFrame) -> pl.LazyFrame:
             .when(after_defrost.fill_null(False) & pl.col("powered"))
             .then(pl.lit("defrost")),
         )
-        .sort("time")
-        .join_asof(earlier, on="time", by=unit, strategy="backward", check_sortedness=False)
-        .sort(unit, "time")
+        .join_asof(earlier, on="time", by=NUMBER, strategy="backward", check_sortedness=False)
         # The first pull-down is one episode however many defrosts fall in it.
         .with_columns(
-            arrived=settled.fill_null(False).cum_max().over(unit),
+            arrived=settled.cum_max().over(NUMBER),
             stalled=(
                 (pl.col("air_earlier") - pl.col("controlling_air") < STALL_DROP)
-                & ((pl.col("time") - pl.col("time").first().over(unit)).dt.total_hours() >= STALL_HOURS)
+                & ((pl.col("time") - pl.col("time").first().over(NUMBER)).dt.total_hours() >= STALL_HOURS)
                 & pl.col("powered")
                 & ~pl.col("defrost")
             )
             .fill_null(False)
             .cum_max()
-            .over(unit),
-            episode=pl.col("trigger").is_not_null().cum_sum().over(unit),
+            .over(NUMBER),
+            episode=run_number(starts() | pl.col("trigger").is_not_null()),
         )
         .with_columns(
-            since=since,
-            cause=pl.col("trigger").first().over(episode),
-            recovered=settled.fill_null(False).cum_max().over(episode),
+            since=(pl.col("time") - pl.col("time").first().over("episode")).dt.total_seconds() / 3600,
+            cause=pl.col("trigger").first().over("episode"),
+            recovered=settled.cum_max().over("episode"),
         )
         .with_columns(
             regime=pl.when(pl.col("controlling_air").is_null() | pl.col("set_point").is_null())
@@ -178,27 +169,42 @@ def regime_intervals(timeline: pl.DataFrame) -> pl.DataFrame:
         ``container``, ``start``, ``end`` (UTC), ``regime``: whole, without overlap, from each unit's first
         reading to its last; ``unknown`` where readings are missing.
     """
-    unit = "container"
-    following = pl.col("time").shift(-1).over(unit)
+    following = pl.col("time").shift(-1).over(NUMBER)
     known_until = (
         pl.when(pl.col("gap"))
         .then(pl.col("time") + pl.duration(microseconds=(pl.col("usual_hours") * 3.6e9).cast(pl.Int64)))
         .otherwise(following)
     )
-    rows = timeline.lazy().with_columns(following=following, known_until=known_until)
-    known = rows.select(unit, start="time", end="known_until", regime="regime")
-    missing = rows.filter("gap").select(
-        unit, start="known_until", end="following", regime=pl.lit("unknown").cast(REGIME)
-    )
-    return (
-        pl.concat([known, missing])
-        .drop_nulls("end")
-        .sort(unit, "start")
-        .with_columns(
-            stretch=((pl.col("regime") != pl.col("regime").shift(1)).fill_null(True)).cum_sum().over(unit)
+    rows = (
+        with_numbers(timeline.lazy())
+        .select(
+            "container",
+            NUMBER,
+            "regime",
+            start="time",
+            end=known_until,
+            gap="gap",
+            following=following,
         )
-        .group_by(unit, "stretch", maintain_order=True)
-        .agg(pl.col("start").first(), pl.col("end").last(), pl.col("regime").first())
+        .drop_nulls("end")
+    )
+    columns = ("container", NUMBER, "start", "end", "regime")
+    known = _merged(rows, starts("regime") | pl.col("gap").shift(1))
+    missing = rows.filter("gap").with_columns(
+        start="end", end="following", regime=pl.lit("unknown").cast(REGIME)
+    )
+    stretches = pl.concat([known.select(columns), missing.select(columns)]).sort(NUMBER, "start")
+    return (
+        _merged(stretches, starts("regime"))
+        .select("container", "start", "end", "regime")
+        .collect(engine=IN_MEMORY)
+    )
+
+
+def _merged(stretches: pl.LazyFrame, begins: pl.Expr) -> pl.LazyFrame:
+    """Stretches joined to those before them, unless they begin one."""
+    return (
+        stretches.group_by(run_number(begins).alias("stretch"), maintain_order=True)
+        .agg(pl.col("container", NUMBER, "start").first(), pl.col("end").last(), pl.col("regime").first())
         .drop("stretch")
-        .collect()
     )

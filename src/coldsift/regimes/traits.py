@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from coldsift.regimes.numbered import IN_MEMORY, NUMBER, with_numbers
+
 
 def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
     """One row a unit: what it carries, where, and how well it is logged.
@@ -23,11 +25,11 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
         ``has_air``, ``has_set_point``
         and ``cooling`` (of the condenser, air or water).
     """
-    span = (pl.col("last_time") - pl.col("first_time")).dt.total_seconds() / 3600
-    return (
-        timeline.lazy()
-        .group_by("container", maintain_order=True)
+    return with_coverage(
+        with_numbers(timeline.lazy())
+        .group_by(NUMBER, maintain_order=True)
         .agg(
+            pl.col("container").first(),
             regime_class=pl.col("regime_class").drop_nulls().mode().sort().first(),
             set_point=pl.col("set_point").drop_nulls().last(),
             ambient=pl.col("ambient_air").median(),
@@ -44,12 +46,28 @@ def unit_traits(timeline: pl.DataFrame) -> pl.DataFrame:
             has_air=pl.col("controlling_air").is_not_null().any(),
             has_set_point=pl.col("set_point").is_not_null().any(),
         )
-        # One unit with a wrong clock must not stretch the voyage of all the others.
-        .with_columns(span_hours=pl.max_horizontal(span, span.median()))
-        .with_columns(
-            coverage=pl.when(pl.col("span_hours") > 0)
-            .then((pl.col("log_hours") / pl.col("span_hours")).clip(0.0, 1.0))
-            .otherwise(0.0)
-        )
-        .collect()
+        .drop(NUMBER)
+        .collect(engine=IN_MEMORY)
+    )
+
+
+def with_coverage(traits: pl.DataFrame) -> pl.DataFrame:
+    """How much of the voyage each unit has logged, by the fleet's median span.
+
+    Parameters
+    ----------
+    traits
+        From :func:`unit_traits`. Batches of units put together are reckoned again: now as one fleet.
+
+    Returns
+    -------
+    polars.DataFrame
+        The traits with ``span_hours`` and ``coverage``.
+    """
+    span = (pl.col("last_time") - pl.col("first_time")).dt.total_seconds() / 3600
+    # One unit with a wrong clock must not stretch the voyage of all the others.
+    return traits.with_columns(span_hours=pl.max_horizontal(span, span.median())).with_columns(
+        coverage=pl.when(pl.col("span_hours") > 0)
+        .then((pl.col("log_hours") / pl.col("span_hours")).clip(0.0, 1.0))
+        .otherwise(0.0)
     )

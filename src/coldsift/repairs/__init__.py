@@ -5,6 +5,6 @@ a verdict (recovered, better, unchanged, worse, too early, cannot tell), and the
 before and after, its own good past, and its peers in the same hours.
 """
 
-from coldsift.repairs.judge import judge_repairs
+from coldsift.repairs.judge import judge_repairs, units_needed
 
-__all__ = ["judge_repairs"]
+__all__ = ["judge_repairs", "units_needed"]

@@ -58,6 +58,24 @@ _CATALOGUE = pl.DataFrame(
 )
 
 
+def units_needed(notes: pl.DataFrame, peer_groups: pl.DataFrame, peer_members: pl.DataFrame) -> list[str]:
+    """Containers whose timelines :func:`judge_repairs` needs: those repaired, and their peers.
+
+    Parameters
+    ----------
+    notes, peer_groups, peer_members
+        As in :func:`judge_repairs`.
+
+    Returns
+    -------
+    list of str
+        Sorted; some may have no log.
+    """
+    repaired = occasions(notes)["container"].unique()
+    peers = peers_of(peer_groups.filter(pl.col("container").is_in(repaired.implode())), peer_members)
+    return pl.concat([repaired, peers["peer"]]).unique().sort().to_list()
+
+
 def judge_repairs(
     timeline: pl.DataFrame,
     defrosts: pl.DataFrame,
@@ -74,7 +92,8 @@ def judge_repairs(
     timeline
         From :func:`coldsift.regimes.build_timeline`, with ``shared`` from
         :func:`coldsift.regimes.mark_shared`, sorted by container and time. Readings of what the whole ship
-        shared count neither before nor after.
+        shared count neither before nor after. Of more units than :func:`units_needed` names, the others
+        change nothing.
     defrosts
         From :func:`coldsift.regimes.find_defrosts`.
     notes

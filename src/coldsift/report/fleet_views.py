@@ -24,6 +24,7 @@ from coldsift.report.model import (
     QualityView,
     Row,
 )
+from coldsift.report.overview import POWER_OFF, in_order
 
 INSTEAD = {"power_off": "had power", "log_gap": "had readings"}
 """What a unit did that did not share an event."""
@@ -48,7 +49,7 @@ NO_FAULT = "no clock fault seen"
 UNCHECKED = "not fully checked"
 
 
-def fleet_view(material: Material, rows: Sequence[Row]) -> FleetView:
+def fleet_view(material: Material, rows: Sequence[Row], most: int) -> FleetView:
     """Put together what is shown of the fleet as a whole.
 
     Parameters
@@ -57,13 +58,15 @@ def fleet_view(material: Material, rows: Sequence[Row]) -> FleetView:
         Everything the report is made from.
     rows
         The units' lines of the list.
+    most
+        Units that the charts show, the first of them.
     """
     pages = {row.container: row.page for row in rows}
     groups = _groups_in_use(material)
     return FleetView(
         bystanders=tuple(_bystanders(material, pages)),
         groups=tuple(_peer_group(group, material, pages) for group in groups.iter_rows(named=True)),
-        data=fleet_data(material, rows, groups["peer_group"].to_list()),
+        data=fleet_data(material, rows[:most], groups["peer_group"].to_list()),
         features=feature_sections(material.feature_words),
         fixed_values=fixed_values(),
         glossary=load_glossary(),
@@ -72,57 +75,20 @@ def fleet_view(material: Material, rows: Sequence[Row]) -> FleetView:
 
 def _bystanders(material: Material, pages: Mapping[str, str]) -> Iterator[tuple[Bystander, ...]]:
     """For each event, by start: who was logged then and did not share it."""
-    for event, did in _during(material):
-        power_off = event["kind"] == "power_off"
-        apart = dict(did.filter(pl.col("apart")).select("container", "missing").iter_rows())
+    apart: dict[int, dict[str, bool]] = {}
+    for place, container, missing in material.overview.bystanders.iter_rows():
+        apart.setdefault(place, {})[container] = missing
+    for place, event in enumerate(in_order(material.voyage_events)):
+        own = apart.get(place, {})
+        power_off = event["kind"] == POWER_OFF
         yield tuple(
             Bystander(
                 container,
                 page,
-                "no readings then" if power_off and apart[container] else INSTEAD.get(event["kind"], ""),
+                "no readings then" if power_off and own[container] else INSTEAD.get(event["kind"], ""),
             )
             for container, page in pages.items()
-            if container in apart
-        )
-
-
-def _during(material: Material) -> Iterator[tuple[dict[str, Any], pl.DataFrame]]:
-    """Each event of the voyage, by start, with the units whose logs cover it.
-
-    Yields
-    ------
-    tuple
-        A row of :data:`coldsift.schema.VOYAGE_EVENTS`; and ``container``, ``apart`` (it shows nothing of the
-        event), ``missing`` (readings are missing then) and ``readings`` (in the event).
-    """
-    readings = (
-        material.timeline.lazy()
-        .select(
-            "container",
-            "time",
-            until=pl.col("time").shift(-1).over("container", order_by="time"),
-            off=pl.col("regime") == "off",
-            missing=pl.col("gap") | (pl.col("regime") == "unknown"),
-        )
-        .collect()
-    )
-    for event in material.voyage_events.sort("start", "kind").iter_rows(named=True):
-        start, end, shares = (
-            event["start"],
-            event["end"],
-            "off" if event["kind"] == "power_off" else "missing",
-        )
-        yield (
-            event,
-            readings.lazy()
-            .filter(pl.col("time") < end, pl.col("until") > start)
-            .group_by("container")
-            .agg(
-                pl.col("missing").any(),
-                apart=~pl.col(shares).any(),
-                readings=pl.col("time").is_between(start, end).sum(),
-            )
-            .collect(),
+            if container in own
         )
 
 
@@ -186,7 +152,7 @@ def _ranges(material: Material, containers: set[str]) -> Iterator[tuple[str, str
             yield what, lowest if lowest == highest else f"{lowest} to {highest}"
 
 
-def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView]) -> QualityView:
+def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView], most: int) -> QualityView:
     """Put together coverage and clock of every unit, in the order of the rows.
 
     Parameters
@@ -195,6 +161,8 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
         Everything the report is made from.
     rows, logs
         The units' lines of the list, and how much their logs cover.
+    most
+        Units that have a line of their own, the first of them.
     """
     files = _files(material)
     told = _clock_messages(material, files)
@@ -203,7 +171,7 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
     intervals = dict(
         material.features.filter(feature="log_interval").select("container", "value").iter_rows()
     )
-    cuts = _power_cuts(material)
+    cuts = {container: each for container, *each in material.overview.power_cuts.iter_rows()}
     clocks = []
     for row, log in zip(rows, logs, strict=True):
         own = files.get(row.container, ())
@@ -228,7 +196,8 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
             )
         )
     return QualityView(
-        clocks=tuple(clocks),
+        clocks=tuple(clocks[:most]),
+        faulty_unlisted=tuple((each.log.container, each.log.page) for each in clocks[most:] if each.faulty),
         faulty=sum(clock.faulty for clock in clocks),
         sound=sum(clock.verdict == NO_FAULT for clock in clocks),
         unchecked=sum(clock.verdict == UNCHECKED for clock in clocks),
@@ -239,9 +208,7 @@ def _files(material: Material) -> dict[str, tuple[str, ...]]:
     """Ids of the files that each unit's readings come from, as far as the report lists them."""
     known = [source.id for source in material.sources if source.id]
     pairs = (
-        material.timeline.lazy()
-        .select("container", "source")
-        .unique()
+        material.overview.files.lazy()
         .filter(pl.col("source").is_in(known))
         .sort("container", "source")
         .group_by("container")
@@ -291,23 +258,6 @@ def _lag_words(lag: float | None, reason: str) -> str:
     if lag == 0:
         return "in step"
     return f"{words.number(abs(lag), 0, 'h')} {'ahead of' if lag > 0 else 'behind'} the fleet’s"
-
-
-def _power_cuts(material: Material) -> dict[str, tuple[int, int, int]]:
-    """The ship's power cuts that each unit's readings cover: how many, not shared, readings in these."""
-    during = [
-        did.filter(~pl.col("missing") | ~pl.col("apart")).with_columns(
-            readings=pl.when(pl.col("apart")).then("readings").otherwise(0)
-        )
-        for event, did in _during(material)
-        if event["kind"] == "power_off"
-    ]
-    if not during:
-        return {}
-    counted = (
-        pl.concat(during).group_by("container").agg(pl.len(), pl.col("apart").sum(), pl.col("readings").sum())
-    )
-    return {container: (cuts, apart, readings) for container, cuts, apart, readings in counted.iter_rows()}
 
 
 def _cut_words(cuts: int, apart: int, readings: int) -> str:

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-import polars as pl
-
 from coldsift.report import words
 from coldsift.report.material import Material
 from coldsift.report.model import Row
@@ -50,11 +48,11 @@ def handover(material: Material, rows: Sequence[Row], ship: ShipView) -> Handove
         From :func:`coldsift.report.ship_views.ship_view`.
     """
     opened = [row for row in rows if row.group.key in OPEN]
-    done = work(note_views(material), {row.container: row for row in rows})
+    done = work(note_views(material.notes, material.repairs), {row.container: row for row in rows})
     stops = ship.inspection.stops if ship.inspection else ()
     most = _shared((len(opened), OPENED), (len(done), DONE), (len(ship.changes), CHANGED))
     return Handover(
-        until=words.moment(material.timeline.select(pl.col("time").max()).item()),
+        until=words.moment(material.overview.last),
         open=_listed(opened, most[0]),
         done=_listed(done, most[1]),
         stops=_listed(stops, MOST_STOPS),

@@ -71,7 +71,7 @@ def _plain(text: str) -> str:
     return text.replace("\u00a0", " ")
 
 
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|bar|%|Hz|k?W|A|V|h|min|d|days)(?![^\W_]))")
+_NUMBER_AND_UNIT = re.compile(r" (?<=\d )(?=(?:°C|K|bar|%|Hz|k?W|A|V|h|min|d|days)(?![^\W_]))")
 
 
 def _unparted(text: str) -> str:
@@ -202,9 +202,9 @@ class Language:
 
     def printed(self, value: Any) -> Any:
         """Everything that a template prints passes here, before it is escaped: ``finalize`` of Jinja2."""
-        if not isinstance(value, str) or isinstance(value, Markup):
+        if not isinstance(value, str) or isinstance(value, (Markup, AsLogged)):
             return value
-        return value if isinstance(value, AsLogged) else _unparted(visible(self.translate(value)))
+        return _unparted(visible(self.translate(value)))
 
     def gettext(self, message: str) -> str:
         """A template's text, whole."""

@@ -9,6 +9,7 @@ import polars as pl
 
 from coldsift.causes import Catalogue
 from coldsift.report.model import FeatureWords, MessageView, SourceView
+from coldsift.report.overview import Overview
 from coldsift.schema import (
     CHANGES,
     PARTS,
@@ -31,9 +32,8 @@ class Material:
     ----------
     findings, reasons, features, excursions, defrosts, cargo, unit_days, voyage_events, set_aside, notes
         Tables as in :mod:`coldsift.schema`, units as stated there.
-    timeline
-        The common log with ``regime``, ``controlling_air``, ``band_low``, ``band_high``, ``evaporating``,
-        ``condensing`` [°C] and ``gap`` (true where the next reading is missing).
+    overview
+        What there is to say of the readings of all units; the readings themselves come batch by batch.
     peer_groups
         ``container``, ``peer_group``, ``level`` and ``peers``: with whom each unit is compared.
     peer_members
@@ -72,7 +72,7 @@ class Material:
     voyage_events: pl.DataFrame
     set_aside: pl.DataFrame
     notes: pl.DataFrame
-    timeline: pl.DataFrame
+    overview: Overview
     peer_groups: pl.DataFrame
     peer_members: pl.DataFrame
     peer_bands: pl.DataFrame

@@ -64,6 +64,15 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
+class Heading:
+    """What stands over every page: title, whether the data are made up, and how many units there are."""
+
+    title: str
+    invented: bool
+    units: int
+
+
+@dataclass(frozen=True, slots=True)
 class Missing:
     """What some logs lack for a judgement, and the units (container, anchor) that lack it."""
 
@@ -720,9 +729,20 @@ class ClockView:
 
 @dataclass(frozen=True, slots=True)
 class QualityView:
-    """Coverage and clock of every unit, by rank; how many clocks show a fault, none, or were not checked."""
+    """Coverage and clocks of the units.
+
+    Attributes
+    ----------
+    clocks
+        Of each unit that the list has a line of, by rank.
+    faulty_unlisted
+        Other units (container, page) whose clock shows a fault.
+    faulty, sound, unchecked
+        How many clocks of all show a fault, none, or were not checked.
+    """
 
     clocks: tuple[ClockView, ...]
+    faulty_unlisted: tuple[tuple[str, str], ...]
     faulty: int
     sound: int
     unchecked: int
@@ -736,8 +756,15 @@ class Index:
     ----------
     run
         A short text that stands for the files that were read; what a reader ticks is kept under it.
+    rows, listed, unlisted
+        All units by rank; the first of them, which have lines of their own; and the others by group.
     choices
-        By row attribute (``bay``, ``cargo``, ``cause``, ``regime_class``), where there is more than one.
+        What the list can be narrowed to, by row attribute (``bay``, ``cargo``, ``cause``, ``regime_class``),
+        where there is more than one.
+    sources
+        Files that are listed; ``totals`` counts all.
+    most_messages
+        Messages of a kind that are listed.
     """
 
     title: str
@@ -746,6 +773,8 @@ class Index:
     span: str
     groups: tuple[Group, ...]
     rows: tuple[Row, ...]
+    listed: tuple[Row, ...]
+    unlisted: tuple[tuple[Group, tuple[Row, ...]], ...]
     choices: Mapping[str, tuple[Choice, ...]]
     parts: tuple[Bring, ...]
     tools: tuple[Bring, ...]
@@ -755,7 +784,7 @@ class Index:
     totals: Totals
     messages: tuple[MessageView, ...]
     set_aside: tuple[SetAsideView, ...]
-    logs: tuple[LogView, ...]
+    most_messages: int
     parameters: Mapping[str, str]
     feature_words: Mapping[str, FeatureWords]
     risk_weights: tuple[tuple[str, str], ...]

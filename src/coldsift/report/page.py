@@ -1,60 +1,205 @@
-"""From view models to HTML texts."""
+"""The report of a voyage: pages of units, batch by batch, and the rest."""
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from collections.abc import Iterator, Sequence
-from functools import cache
-from importlib import resources
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain
 
 import plotly.offline
-from jinja2 import Environment, PackageLoader, StrictUndefined
+import polars as pl
 from markupsafe import Markup
 
-from coldsift.report.attributes import MachineAttributes
+from coldsift.report.by_unit import ByUnit
 from coldsift.report.cause_views import blank_hypotheses, probable_causes, script_table
 from coldsift.report.embedded import script_safe
 from coldsift.report.handover_views import handover
-from coldsift.report.language import Language, as_logged, load_language
+from coldsift.report.language import Language, load_language
 from coldsift.report.material import Material
+from coldsift.report.model import Heading, LogView, ProbableCause, Row
+from coldsift.report.rendering import Look, Pages, asset
 from coldsift.report.ship_views import ship_view
-from coldsift.report.unit_views import cards
-from coldsift.report.views import build_index, list_rows, log_views
+from coldsift.report.unit_pages import SHARED, UNIT_SCRIPTS, UNIT_STYLES, Neighbour, UnitPages
+from coldsift.report.unit_views import UnitTables
+from coldsift.report.views import build_index, list_rows, log_views, run_of
+from coldsift.schema import COMMON_LOG, REGIME
 from coldsift.set_points import orders_to_confirm
 
 INDEX = "index.html"
 HANDOVER = "handover.html"
 UNITS = "units"
-SHARED = "shared.js"
-"""The chart library, the table of checks, and what draws and reckons with them: once for all unit pages."""
 
-INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
 SHARED_SCRIPTS = ("chart_data.js", "chart_panels.js", "charts.js", "checks.js")
-UNIT_SCRIPTS = ("base.js", "answers.js", "unit.js")
-ONE_FILE_SCRIPTS = ("base.js", "list.js", "fleet.js", *SHARED_SCRIPTS, "answers.js", "unit.js")
 INDEX_STYLES = ("base.css", "list.css", "ship.css", "fleet.css")
-UNIT_STYLES = ("base.css", "card.css", "charts.css")
-ONE_FILE_STYLES = (*INDEX_STYLES, "card.css", "charts.css")
-HANDOVER_STYLES = ("base.css", "handover.css")
+INDEX_SCRIPTS = ("base.js", "list.js", "fleet.js")
+ONE_FILE_STYLES = (*INDEX_STYLES, *UNIT_STYLES[1:])
+ONE_FILE_SCRIPTS = (*INDEX_SCRIPTS, *SHARED_SCRIPTS, *UNIT_SCRIPTS[1:])
+# The one page without scripts: it is for paper.
+HANDOVER_LOOK = Look(("base.css", "handover.css"))
+INDEX_LOOK = Look(INDEX_STYLES, INDEX_SCRIPTS, library=True)
 
-TEMPLATES = resources.files("coldsift.report") / "templates"
+NO_TIMELINE = COMMON_LOG.empty().with_columns(gap=pl.lit(False), regime=pl.lit(None, REGIME))
+"""Of units without any reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A report that can be written in parts.
+
+    First the pages of the units, any units at a time and in any process: :meth:`units_of`. Then :meth:`rest`.
+
+    Attributes
+    ----------
+    material
+        Everything it is made from, apart from the readings.
+    one_file
+        The units' cards stand in the index instead of on pages beside it.
+    language
+        Of the pages.
+    rows, logs
+        Every unit's line of the list and of the data quality, by rank.
+    probable
+        Probable cause by container.
+    """
+
+    material: Material
+    one_file: bool
+    language: Language
+    rows: tuple[Row, ...]
+    logs: tuple[LogView, ...]
+    probable: Mapping[str, ProbableCause]
+    _places: Mapping[str, int]
+    _tables: Mapping[str, ByUnit]
+
+    def units_of(self, containers: Sequence[str]) -> UnitPages:
+        """What the pages of these units need; those that the report does not have are left out.
+
+        Parameters
+        ----------
+        containers
+            Numbers as in ``material.findings``.
+        """
+        places = [self._places[name] for name in containers if name in self._places]
+        names = [self.rows[place].container for place in places]
+        own = {table: rows.of(names) for table, rows in self._tables.items()}
+        groups = own["peer_groups"]["peer_group"].unique()
+        bands = self.material.peer_bands
+        return UnitPages(
+            language=self.language.code,
+            one_file=self.one_file,
+            heading=self._heading,
+            rows=tuple(self.rows[place] for place in places),
+            logs=tuple(self.logs[place] for place in places),
+            neighbours=tuple((self._neighbour(place - 1), self._neighbour(place + 1)) for place in places),
+            probable={name: self.probable[name] for name in names if name in self.probable},
+            tables=UnitTables(
+                **own,
+                peer_bands=bands.filter(pl.col("peer_group").is_in(groups.implode())),
+                feature_words=self.material.feature_words,
+            ),
+        )
+
+    def rest(self, cards: Mapping[str, str] | None = None) -> Iterator[tuple[str, str]]:
+        """Write what is not about a single unit.
+
+        Parameters
+        ----------
+        cards
+            Of a report in one file: all that :meth:`UnitPages.pages` yielded.
+
+        Yields
+        ------
+        tuple
+            A file's path in the report's folder, and its text; the index comes last.
+        """
+        material, pages = self.material, Pages(self.language, self._heading)
+        shared = _shared(material, pages) if self.probable else ""
+        if not self.one_file:
+            scripts = [shared, *map(asset, SHARED_SCRIPTS), plotly.offline.get_plotlyjs()]
+            yield f"{UNITS}/{SHARED}", "\n".join(scripts)
+        index = build_index(material, self.rows, self.logs)
+        ship = ship_view(material, self.rows)
+        sheet = handover(material, self.rows, ship)
+        yield HANDOVER, pages.page("handover.html", HANDOVER_LOOK, index=index, ship=ship, sheet=sheet)
+        look, sections = INDEX_LOOK, None
+        if self.one_file:
+            look = Look(ONE_FILE_STYLES, ONE_FILE_SCRIPTS, first=shared, library=True)
+            written = cards or {}
+            sections = [Markup(written[row.page]) for row in self.rows]
+        yield INDEX, pages.page("index.html", look, index=index, ship=ship, sections=sections)
+
+    @property
+    def _heading(self) -> Heading:
+        return Heading(self.material.title, self.material.invented, len(self.rows))
+
+    def _neighbour(self, place: int) -> Neighbour | None:
+        if not 0 <= place < len(self.rows):
+            return None
+        row = self.rows[place]
+        return Neighbour(row.rank, row.container, row.page)
+
+
+def prepare(material: Material, *, one_file: bool = False, language: str = "en") -> Report:
+    """Get a report ready to be written.
+
+    Parameters
+    ----------
+    material
+        Everything it is made from, apart from the readings.
+    one_file
+        Put the units' cards into the index instead of on pages beside it; the hand-over sheet stays beside.
+    language
+        Code of the language of the pages, one of :func:`coldsift.report.available`.
+
+    Raises
+    ------
+    UnknownLanguage
+        When there is no catalogue of that language.
+    """
+    probable = probable_causes(
+        material.causes,
+        material.evidence,
+        material.catalogue,
+        material.feature_words,
+        dict(material.findings.select("container", "group").iter_rows()),
+        material.seen,
+        orders_to_confirm(material.set_points),
+    )
+    rows = list_rows(material, probable, _place_on_page if one_file else _page_beside)
+    return Report(
+        material=material,
+        one_file=one_file,
+        language=load_language(language),
+        rows=rows,
+        logs=log_views(material, rows),
+        probable=probable,
+        _places={row.container: place for place, row in enumerate(rows)},
+        _tables={
+            "reasons": ByUnit(material.reasons),
+            "features": ByUnit(material.features),
+            "excursions": ByUnit(material.excursions),
+            "defrosts": ByUnit(material.defrosts),
+            "notes": ByUnit(material.notes),
+            "repairs": ByUnit(material.repairs),
+            "cargo": ByUnit(material.cargo),
+            "set_points": ByUnit(material.set_points),
+            "evidence": ByUnit(material.evidence.select("container", "feature")),
+            "peer_groups": ByUnit(material.peer_groups.select("container", "peer_group")),
+        },
+    )
 
 
 def build_report(
-    material: Material, *, one_file: bool = False, language: str = "en"
+    material: Material, timelines: Iterable[pl.DataFrame], *, one_file: bool = False, language: str = "en"
 ) -> Iterator[tuple[str, str]]:
     """Write the report as HTML texts that need no network.
 
     Parameters
     ----------
-    material
-        Everything it is made from.
-    one_file
-        Put the units' cards into the index instead of on pages beside it; the hand-over sheet stays beside.
-    language
-        Code of the language of the pages, one of :func:`coldsift.report.available`.
+    material, one_file, language
+        As for :func:`prepare`.
+    timelines
+        The common log, batch by batch of units, as for :meth:`UnitPages.pages`; a unit is in one of them.
 
     Yields
     ------
@@ -67,69 +212,19 @@ def build_report(
     UnknownLanguage
         When there is no catalogue of that language.
     """
-    spoken = load_language(language)
-    environment = _environment(spoken)
-    groups = dict(material.findings.select("container", "group").iter_rows())
-    probable = probable_causes(
-        material.causes,
-        material.evidence,
-        material.catalogue,
-        material.feature_words,
-        groups,
-        material.seen,
-        orders_to_confirm(material.set_points),
-    )
-    rows = list_rows(material, probable, _place_on_page if one_file else _page_beside)
-    logs = log_views(material, rows)
-    index = build_index(material, rows, logs)
-    ship = ship_view(material, rows)
-    shared = _shared(environment, material, spoken, index.run) if probable else ""
-    told = cards(material, rows, logs, probable)
-    common = {
-        "index": index,
-        "ship": ship,
-        "language": spoken.code,
-        "texts": script_safe(spoken.script_texts()),
-    }
-    chart_library = plotly.offline.get_plotlyjs()
-
-    def page(
-        template: str, styles: Sequence[str], scripts: Sequence[str], library: str = "", **values: Any
-    ) -> str:
-        # A page with scripts but without the chart library loads the one that lies beside it.
-        return environment.get_template(template).render(
-            **common,
-            **values,
-            policy=_policy([*scripts, library] if library else scripts, beside=bool(scripts) and not library),
-            style=Markup("\n".join(map(_asset, styles))),
-            scripts=[Markup(script) for script in scripts],
-            library=Markup(library),
-        )
-
-    sheet = handover(material, rows, ship)
-    # The one page without scripts: it is for paper.
-    yield HANDOVER, page("handover.html", HANDOVER_STYLES, (), sheet=sheet)
-    if one_file:
-        scripts = [shared, *map(_asset, ONE_FILE_SCRIPTS)]
-        yield INDEX, page("index.html", ONE_FILE_STYLES, scripts, library=chart_library, cards=told)
-        return
-    yield f"{UNITS}/{SHARED}", "\n".join([shared, *map(_asset, SHARED_SCRIPTS), chart_library])
-    scripts = [*map(_asset, UNIT_SCRIPTS)]
-    for place, card in enumerate(told):
-        yield (
-            rows[place].page,
-            page(
-                "unit.html",
-                UNIT_STYLES,
-                scripts,
-                card=card,
-                before=rows[place - 1] if place else None,
-                after=rows[place + 1] if place + 1 < len(rows) else None,
-                shared=SHARED,
-            ),
-        )
-    scripts = [*map(_asset, INDEX_SCRIPTS)]
-    yield INDEX, page("index.html", INDEX_STYLES, scripts, library=chart_library, cards=None)
+    report = prepare(material, one_file=one_file, language=language)
+    silent = dict.fromkeys(row.container for row in report.rows)
+    cards: dict[str, str] = {}
+    for timeline in chain(timelines, [NO_TIMELINE]):
+        own = timeline["container"].unique(maintain_order=True).to_list() or [*silent]
+        for container in own:
+            silent.pop(container, None)
+        for path, text in report.units_of(own).pages(timeline):
+            if one_file:
+                cards[path] = text
+            else:
+                yield path, text
+    yield from report.rest(cards)
 
 
 def _page_beside(anchor: str) -> str:
@@ -140,48 +235,8 @@ def _place_on_page(anchor: str) -> str:
     return f"#{anchor}"
 
 
-def _environment(language: Language) -> Environment:
-    environment = Environment(
-        loader=PackageLoader("coldsift.report"),
-        extensions=["jinja2.ext.i18n", MachineAttributes],
-        autoescape=True,
-        finalize=language.printed,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.policies["ext.i18n.trimmed"] = True
-    environment.install_gettext_callables(  # type: ignore[attr-defined]
-        language.gettext, language.ngettext, newstyle=True
-    )
-    environment.filters["as_logged"] = as_logged
-    return environment
-
-
-def _shared(environment: Environment, material: Material, language: Language, run: str) -> str:
+def _shared(material: Material, pages: Pages) -> str:
     """What the checks of every unit need, as a script: the table for the sums, and causes not shown yet."""
-    blank = environment.get_template("blank_hypotheses.html").render(
-        hypotheses=blank_hypotheses(material.catalogue)
-    )
-    table = script_table(material.catalogue, run, language.translate)
+    blank = pages.filled("blank_hypotheses.html", hypotheses=blank_hypotheses(material.catalogue))
+    table = script_table(material.catalogue, run_of(material.sources), pages.language.translate)
     return f"window.coldsiftCheckTable={table};\nwindow.coldsiftBlankHypotheses={script_safe(blank)};"
-
-
-@cache
-def _asset(name: str) -> str:
-    return (TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _policy(scripts: Sequence[str], beside: bool) -> str:
-    """Content-security policy: nothing is fetched from elsewhere, and only these very scripts run.
-
-    ``beside`` lets a page load the script that lies beside it, too.
-    """
-    digests = (base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts)
-    allowed = (
-        " ".join([*(["'self'"] if beside else []), *(f"'sha256-{digest}'" for digest in digests)]) or "'none'"
-    )
-    return (
-        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
-        "base-uri 'none'; form-action 'none'"
-    )

@@ -80,7 +80,7 @@ def ship_view(material: Material, rows: Sequence[Row]) -> ShipView:
     somewhere = not material.plan.is_empty() or any(row.position for row in rows)
     bays, homeless = draw_bays(material.plan, rows, stops) if somewhere else ((), ())
     unmatched = material.unmatched.sort("position", "container", nulls_last=True)
-    notes = note_views(material)
+    notes = note_views(material.notes, material.repairs)
     changes = material.changes.filter(pl.col("change") != "same")
     return ShipView(
         bays=bays,
@@ -154,9 +154,9 @@ def _differing(material: Material, rows: Sequence[Row]) -> tuple[tuple[str, str]
     return tuple((row.container, row.page) for row in rows if row.container in now)
 
 
-def order_views(material: Material) -> dict[str, tuple[OrderView, ...]]:
+def order_views(set_points: pl.DataFrame) -> dict[str, tuple[OrderView, ...]]:
     """By container: ordered set points against the logged ones, in order of time."""
-    table = material.set_points.sort("container", "start", nulls_last=False)
+    table = set_points.sort("container", "start", nulls_last=False)
     return {
         str(container): tuple(map(_order, rows))
         for container, rows in table.rows_by_key("container", named=True).items()
@@ -180,10 +180,10 @@ def _order(row: dict[str, Any]) -> OrderView:
 # ------------------------------------------------------------ work
 
 
-def note_views(material: Material) -> dict[str, tuple[NoteView, ...]]:
+def note_views(notes: pl.DataFrame, repairs: pl.DataFrame) -> dict[str, tuple[NoteView, ...]]:
     """By container: what people saw and did, in order of time, with the verdicts on repairs."""
-    verdicts = material.repairs.select("container", "line", "verdict", "hours_after", "words")
-    noted = material.notes.join(verdicts, on=["container", "line"], how="left", maintain_order="left")
+    verdicts = repairs.select("container", "line", "verdict", "hours_after", "words")
+    noted = notes.join(verdicts, on=["container", "line"], how="left", maintain_order="left")
     return {
         str(container): tuple(map(_note, rows))
         for container, rows in noted.sort("container", "time", "line")

@@ -1,23 +1,23 @@
 """The chart of one unit: all that it logged, panel by panel over one time axis.
 
-Goes in: the unit's timeline, what like units did, its excursions and defrosts, and what people noted. Comes
+Goes in: the unit's log, what like units did, its excursions and defrosts, and what people noted. Comes
 out: a packed figure, with no looks in it and nothing converted; templates/charts.js draws it. Every reading
 is in it, unless a line has more than ``MOST_READINGS``; what is drawn at each zoom, the browser decides.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from coldsift.report.packing import Numbers, Place
-from coldsift.report.thinning import broken_after, pieces, stretches
+from coldsift.report.peer_ranges import Ranges
+from coldsift.report.thinning import broken_after, middle, stretches, thinned_pieces
+from coldsift.report.unit_log import UNKNOWN, Codes, Said, Seconds, UnitLog, Values
 from coldsift.report.words import plain, visible
 from coldsift.schema import CHANNELS, INSIDE_UNIT, REGIMES, Quantity
 
@@ -40,6 +40,9 @@ RELATIVE_RESOLUTION = 0.001
 """Numbers that no short decimal holds are kept to this share of their panel's range, or finer."""
 
 MOST_DIGITS = 3
+
+MOST_TRIED = 64
+"""Readings that decimals are tried on before they are on all of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +105,8 @@ STATES = ("compressor_state", "heater_state", "defrost_state", "power_state")
 ON_OR_OFF = ("economizer_valve", "hot_gas_valve", "evaporator_fan_speed", "condenser_fan_speed")
 """Shown as states when they are never anything between shut and open, or standing and at full speed."""
 
+NOTED = ("observation", "action", "part")
+
 KINDS = {
     "excursion": "Excursion",
     "initial_warm_load": "First pull-down",
@@ -129,83 +134,61 @@ WORDS = tuple(
 )
 """Every word that a figure brings along and the reader sees, in English."""
 
-_UNKNOWN = REGIMES.index("unknown")
 
-Seconds = NDArray[np.int64]
-Values = NDArray[np.float64]
-Codes = NDArray[np.int64]
-Spans = tuple[Seconds, Seconds, Codes]
-"""Starts, ends and codes of stretches of time."""
+class _Spans(NamedTuple):
+    """Starts, ends [s since the log's start] and codes of stretches of time."""
 
-
-@dataclass(frozen=True, slots=True)
-class _Clock:
-    """Times of the log's readings in whole seconds since ``start``, and until when each of them holds."""
-
-    start: datetime
-    seconds: Seconds
-    until: Seconds
-    gap: NDArray[np.bool_]
-
-    def since(self, times: pl.Series) -> Seconds:
-        return (times - self.start).dt.total_seconds().to_numpy()
-
-
-@dataclass(frozen=True, slots=True)
-class _Band:
-    """Range of like units: times [s since the log's start], units behind it; low, middle and high edge."""
-
-    times: Seconds
-    units: NDArray[np.int64]
-    edges: Values
+    starts: Seconds
+    ends: Seconds
+    codes: Codes
 
 
 def unit_chart(
-    log: pl.DataFrame,
-    peers: pl.DataFrame,
-    excursions: pl.DataFrame,
-    defrosts: pl.DataFrame,
-    notes: pl.DataFrame,
+    log: UnitLog,
+    peers: Ranges,
+    excursions: Sequence[Mapping[str, Any]],
+    defrosts: Sequence[Mapping[str, Any]],
+    notes: Sequence[Mapping[str, Any]],
 ) -> str:
     """Pack what there is to draw of one unit.
 
     Parameters
     ----------
     log
-        The unit's timeline, sorted by time: channels of the common log in their units, ``regime``,
-        ``controlling_air``, ``band_low``, ``band_high`` [°C] and ``gap``; ``evaporating`` and ``condensing``
-        [°C] where pressures are logged. Columns may be absent.
+        The unit's readings: channels of the common log in their units, ``controlling_air``, ``band_low``,
+        ``band_high`` [°C]; ``evaporating`` and ``condensing`` [°C] where pressures are logged. Any may be
+        absent.
     peers
-        :data:`coldsift.schema.PEER_BANDS` of the unit's group; may be empty.
+        What the units of its group did; may be empty.
     excursions, defrosts, notes
-        The unit's rows of these tables.
+        The unit's rows of these tables, by time; of a defrost ``coil`` is its ``termination_temperature`` to
+        a decimal.
 
     Returns
     -------
     str
         Safe inside a script element; empty when there is nothing to draw. The same input gives the same text.
     """
-    if log.height < 2:
+    if len(log) < 2:
         return ""
     numbers = Numbers()
-    clock = _clock(log)
     readings = _readings(log)
     switched = {name: readings.pop(name) for name in ON_OR_OFF if _is_on_or_off(readings.get(name))}
-    states = [*_states(log, switched, clock, numbers)]
+    states = [*_states(log, switched, numbers)]
     if not readings and not states:
         return ""
-    bands = _bands(peers, readings.get("set_point"), clock)
+    bands = dict(_bands(peers, readings.get("set_point"), log, numbers))
     lines: list[dict[str, Any]] = []
     panels = []
     places: dict[str, int] = {}
     for panel in PANELS:
-        shown = {name: readings[name] for name in panel.channels if name in readings}
+        shown = {name: _Line.of(readings[name]) for name in panel.channels if name in readings}
         if not shown:
             continue
-        span = _span(shown.values())
-        for name, values in shown.items():
+        span = max(line.highest for line in shown.values()) - min(line.lowest for line in shown.values())
+        for name, line in shown.items():
             places[name] = len(lines)
-            lines.append(_line(name, values, span, bands.get(name), clock, numbers))
+            lines.append(_packed_line(name, line, span, bands.get(name), log, numbers))
         panels.append(
             {
                 "key": panel.key,
@@ -216,292 +199,300 @@ def unit_chart(
         )
     return numbers.packed(
         {
-            "container": visible(str(log["container"][0])),
-            "start": int(clock.start.timestamp() * 1000),
-            "end": int(clock.until[-1]),
-            "rows": numbers.add(clock.seconds),
+            "container": visible(log.container),
+            "start": int(log.start.timestamp() * 1000),
+            "end": int(log.until[-1]),
+            "rows": numbers.add(log.seconds),
             "panels": panels,
             "lines": lines,
-            "regimes": _regimes(log, clock, numbers),
-            "defrosts": _defrosts(defrosts, clock, numbers),
+            "regimes": _regimes(log, numbers),
+            "defrosts": _defrosts(defrosts, log, numbers),
             "states": states,
-            "mode": _mode(log, clock, numbers),
-            "alarms": _alarms(log, clock, numbers),
-            "excursions": _excursions(log, excursions, clock),
-            "notes": _notes(notes, clock),
+            "mode": _mode(log, numbers),
+            "alarms": _alarms(log, numbers),
+            "excursions": [*_excursions(excursions, log)],
+            "notes": _notes(notes, log),
         }
     )
 
 
-def _clock(log: pl.DataFrame) -> _Clock:
-    start: datetime = log["time"][0]
-    seconds: Seconds = (log["time"] - start).dt.total_seconds().to_numpy()
-    gap = log["gap"].fill_null(False).to_numpy()
-    usual = int(np.median(np.diff(seconds)))
-    following = np.append(seconds[1:], seconds[-1] + usual)
-    return _Clock(start, seconds, np.where(gap, seconds + usual, following), gap)
-
-
-def _readings(log: pl.DataFrame) -> dict[str, Values]:
-    """Columns with readings, missing ones as NaN."""
-    names = [name for panel in PANELS for name in panel.channels if name in log.columns]
-    columns = log.select(pl.col(names).cast(pl.Float64)).to_numpy().T
-    return {name: own for name, own in zip(names, columns, strict=True) if np.isfinite(own).any()}
+def _readings(log: UnitLog) -> dict[str, Values]:
+    """What is drawn of the log, panel by panel; without what has no reading."""
+    names = (name for panel in PANELS for name in panel.channels if name in log.readings)
+    return {name: own for name in names if np.isfinite(own := log.readings[name]).any()}
 
 
 def _is_on_or_off(values: Values | None) -> bool:
     return values is not None and bool(((values == 0) | (values == 100) | ~np.isfinite(values)).all())
 
 
-def _span(lines: Iterable[Values]) -> float:
-    """Range of all readings of a panel."""
-    known = [values[np.isfinite(values)] for values in lines]
-    return float(max(map(np.max, known)) - min(map(np.min, known)))
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Readings of one line; ``rows`` are its rows of the log, none where it has a reading in every one."""
+
+    values: Values
+    rows: NDArray[np.int64] | None
+    lowest: float
+    highest: float
+
+    @classmethod
+    def of(cls, values: Values) -> _Line:
+        finite = np.isfinite(values)
+        rows = None if finite.all() else np.flatnonzero(finite)
+        own = values if rows is None else values[rows]
+        return cls(own, rows, float(own.min()), float(own.max()))
 
 
-def _line(
-    name: str,
-    values: Values,
-    span: float,
-    band: _Band | None,
-    clock: _Clock,
-    numbers: Numbers,
+def _packed_line(
+    name: str, line: _Line, span: float, band: _Band | None, log: UnitLog, numbers: Numbers
 ) -> dict[str, Any]:
     """One line: what it is, its readings, where it breaks, and what there is to say about all of them."""
-    known = np.flatnonzero(np.isfinite(values))
-    own, seconds = values[known], clock.seconds[known]
+    own, rows = line.values, line.rows
     digits, exact = _resolution(own, span)
-    crowded = len(known) > MOST_READINGS
-    gap_after = broken_after(known, clock.gap)
-    parts = pieces(seconds, own, gap_after, MOST_READINGS, stepped=crowded and name in STEPPED)
-    chosen = np.concatenate(parts)
+    scale = 10**digits
+    rounded = np.rint(own * scale)
+    breaks, chosen = _drawn(name, line, log)
     channel = CHANNELS.get(name)
     quantity = channel.quantity if channel else Quantity.TEMPERATURE
-    rounded = np.rint(own * 10**digits).astype(np.int64)
-    line: dict[str, Any] = {
+    packed: dict[str, Any] = {
         "name": name,
         "label": channel.label if channel else DERIVED[name],
         "quantity": quantity.value,
         "unit": INSIDE_UNIT[quantity],
-        "scale": 10**digits,
+        "scale": scale,
         # The last digit of a number that its decimals do not hold tells nothing.
         "digits": digits if exact else digits - 1,
         "stepped": name in STEPPED,
-        "values": numbers.add(rounded[chosen]),
-        "breaks": numbers.add(np.cumsum([len(part) for part in parts])[:-1]),
-        "numbers": [own[0], own[-1], own.min(), own.max(), float(np.median(own)), len(own)],
+        "values": numbers.add(rounded if chosen is None else rounded[chosen]),
+        "breaks": numbers.add(breaks),
+        "numbers": [float(own[0]), float(own[-1]), line.lowest, line.highest, middle(own), len(own)],
     }
-    if len(chosen) < len(values):
-        line["rows"] = numbers.add(known[chosen])
+    if rows is not None or chosen is not None:
+        every = np.arange(len(own)) if rows is None else rows
+        packed["rows"] = numbers.add(every if chosen is None else every[chosen])
     if band is not None:
-        line["peers"] = _packed_band(band, 10**digits, numbers)
-    return line
+        packed["peers"] = band.packed(scale, numbers)
+    return packed
+
+
+def _drawn(name: str, line: _Line, log: UnitLog) -> tuple[Codes, Codes | None]:
+    """Where a line breaks, among its readings that are drawn; and which these are, unless all of them are."""
+    seconds = log.seconds if line.rows is None else log.seconds[line.rows]
+    edges = log.stretches if line.rows is None else stretches(seconds, broken_after(line.rows, log.gap))
+    if len(line.values) <= MOST_READINGS:
+        return np.array([first for first, _ in edges[1:]], dtype=np.int64), None
+    parts = thinned_pieces(seconds, line.values, edges, MOST_READINGS, stepped=name in STEPPED)
+    return np.cumsum([len(part) for part in parts])[:-1], np.concatenate(parts)
 
 
 def _resolution(values: Values, span: float) -> tuple[int, bool]:
     """Decimals that hold the values, and whether they hold them all; no more than their panel shows."""
+    some = values[:: len(values) // MOST_TRIED + 1]
     for digits in range(MOST_DIGITS + 1):
-        scaled = values * 10**digits
-        if np.abs(scaled - np.rint(scaled)).max() < 1e-6:
+        if _holds(some, digits) and _holds(values, digits):
             return digits, True
         if digits > 1 and 10.0**-digits <= RELATIVE_RESOLUTION * span:
             return digits, False
     return MOST_DIGITS, False
 
 
-def _bands(peers: pl.DataFrame, set_point: Values | None, clock: _Clock) -> dict[str, _Band]:
+def _holds(values: Values, digits: int) -> bool:
+    scaled = values * 10**digits
+    return bool(np.abs(scaled - np.rint(scaled)).max() < 1e-6)
+
+
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """Range of like units: where its times and their breaks lie, units behind it, and its three edges."""
+
+    times: Place
+    breaks: Place
+    units: NDArray[np.int64]
+    edges: Values
+
+    def packed(self, scale: int, numbers: Numbers) -> dict[str, Place]:
+        low, middle, high = map(numbers.add, np.rint(self.edges * scale))
+        return {
+            "times": self.times,
+            "breaks": self.breaks,
+            "units": numbers.add(self.units),
+            "low": low,
+            "middle": middle,
+            "high": high,
+        }
+
+
+def _bands(
+    peers: Ranges, set_point: Values | None, log: UnitLog, numbers: Numbers
+) -> Iterator[tuple[str, _Band]]:
     """What like units did while this one logged; differences from the set point on the unit's own one."""
-    logged = pl.col("time").is_between(clock.start, clock.start + timedelta(seconds=int(clock.seconds[-1])))
-    peers = peers.lazy().filter(logged).sort("channel", "time").collect()
-    times, units = clock.since(peers["time"]), peers["units"].to_numpy()
-    edges = peers.select("low", "middle", "high").to_numpy().T
-    own = np.full(len(times), np.nan)
-    if set_point is not None:
-        known = np.flatnonzero(np.isfinite(set_point))
-        before = np.searchsorted(clock.seconds[known], times, side="right") - 1
-        own = set_point[known[np.maximum(before, 0)]]
-    bands = {}
-    first = 0
-    for name, count in peers["channel"].rle().struct.unnest().select("value", "len").iter_rows():
-        part = slice(first, first := first + count)
-        above = own[part] if name in ABOVE_SET_POINT else 0.0
-        if np.isfinite(above).all():
-            bands[name] = _Band(times[part], units[part], edges[:, part] + above)
-    return bands
+    grids = []
+    for times in peers.grids:
+        end = log.times[0] + 1_000_000 * log.seconds[-1]
+        own = slice(np.searchsorted(times, log.times[0]), np.searchsorted(times, end, side="right"))
+        seconds = (times[own] - log.times[0]) // 1_000_000
+        breaks = [first for first, _ in stretches(seconds, np.zeros(len(seconds), dtype=np.bool_))[1:]]
+        places = numbers.add(seconds), numbers.add(np.array(breaks, dtype=np.int64))
+        grids.append((own, places, _as_of(seconds, set_point, log)))
+    for name, (grid, units, edges) in peers.channels.items():
+        own, places, set_points = grids[grid]
+        above = set_points if name in ABOVE_SET_POINT else 0.0
+        if len(units[own]) and np.isfinite(above).all():
+            yield name, _Band(*places, units[own], edges[:, own] + above)
 
 
-def _packed_band(band: _Band, scale: int, numbers: Numbers) -> dict[str, Place]:
-    edges = stretches(band.times, np.zeros(len(band.times), dtype=np.bool_))
-    low, middle, high = (numbers.add(np.rint(edge * scale).astype(np.int64)) for edge in band.edges)
-    return {
-        "times": numbers.add(band.times),
-        "breaks": numbers.add(np.array([first for first, _ in edges[1:]], dtype=np.int64)),
-        "units": numbers.add(band.units),
-        "low": low,
-        "middle": middle,
-        "high": high,
-    }
+def _as_of(seconds: Seconds, values: Values | None, log: UnitLog) -> Values:
+    """The last reading at each of these times; before the first one, that one; NaN where there is none."""
+    if values is None:
+        return np.full(len(seconds), np.nan)
+    known = np.flatnonzero(np.isfinite(values))
+    before = np.searchsorted(log.seconds[known], seconds, side="right") - 1
+    return values[known[np.maximum(before, 0)]]
 
 
-def _spans(codes: Codes, clock: _Clock) -> Spans:
+def _spans(codes: Codes, log: UnitLog) -> _Spans:
     """Every stretch of one code; codes below zero are left out."""
-    first = np.flatnonzero(np.append(True, (codes[1:] != codes[:-1]) | clock.gap[:-1]))
+    first = np.flatnonzero(np.append(True, (codes[1:] != codes[:-1]) | log.gap[:-1]))
     last = np.append(first[1:], len(codes)) - 1
     kept = codes[first] >= 0
-    return clock.seconds[first[kept]], clock.until[last[kept]], codes[first[kept]]
+    return _Spans(log.seconds[first[kept]], log.until[last[kept]], codes[first[kept]])
 
 
-def _packed_spans(spans: Spans, numbers: Numbers) -> dict[str, Place]:
-    start, end, codes = spans
+def _packed_spans(spans: _Spans, numbers: Numbers) -> dict[str, Place]:
     return {
-        "starts": numbers.add(start),
-        "lengths": numbers.add(end - start),
-        "codes": numbers.add(codes),
+        "starts": numbers.add(spans.starts),
+        "lengths": numbers.add(spans.ends - spans.starts),
+        "codes": numbers.add(spans.codes),
     }
 
 
-def _regimes(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
+def _regimes(log: UnitLog, numbers: Numbers) -> dict[str, Any]:
     """What the unit was doing; missing readings are unknown."""
-    codes = log["regime"].to_physical().cast(pl.Int64).fill_null(_UNKNOWN).to_numpy()
-    start, end, codes = _spans(codes, clock)
-    missing = np.flatnonzero(clock.gap[:-1])
-    start = np.concatenate([start, clock.until[missing]])
-    end = np.concatenate([end, clock.seconds[missing + 1]])
-    codes = np.concatenate([codes, np.full(len(missing), _UNKNOWN)])
+    start, end, codes = _spans(log.regimes, log)
+    missing = np.flatnonzero(log.gap[:-1])
+    start = np.concatenate([start, log.until[missing]])
+    end = np.concatenate([end, log.seconds[missing + 1]])
+    codes = np.concatenate([codes, np.full(len(missing), UNKNOWN)])
     order = np.argsort(start, kind="stable")
     hours = np.bincount(codes, weights=end - start, minlength=len(REGIMES)) / 3600
     return {
         "keys": REGIMES,
         "names": [REGIME_NAMES[name] for name in REGIMES],
         "hours": hours.round(2).tolist(),
-        **_packed_spans((start[order], end[order], codes[order]), numbers),
+        **_packed_spans(_Spans(start[order], end[order], codes[order]), numbers),
     }
 
 
-def _defrosts(defrosts: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
+def _defrosts(defrosts: Sequence[Mapping[str, Any]], log: UnitLog, numbers: Numbers) -> dict[str, Any]:
     """Each defrost: warmest coil reading in it [°C], and whether it had a proper end."""
-    start, end = clock.since(defrosts["start"]), clock.since(defrosts["end"])
+    start, end = (
+        np.array([log.since(row[edge]) for row in defrosts], dtype=np.int64) for edge in ("start", "end")
+    )
     return {
-        "coil": defrosts["termination_temperature"].round(1).to_list(),
-        "terminated": defrosts["terminated"].to_list(),
-        **_packed_spans((start, end, np.zeros_like(start)), numbers),
+        "coil": [row["coil"] for row in defrosts],
+        "terminated": [row["terminated"] for row in defrosts],
+        **_packed_spans(_Spans(start, end, np.zeros_like(start)), numbers),
     }
 
 
-def _states(
-    log: pl.DataFrame, switched: Mapping[str, Values], clock: _Clock, numbers: Numbers
-) -> Iterable[dict[str, Any]]:
+def _states(log: UnitLog, switched: Mapping[str, Values], numbers: Numbers) -> Iterable[dict[str, Any]]:
     """Rows that are on or off."""
-    names = [name for name in STATES if name in log.columns]
-    logged = log.select(pl.col(names).cast(pl.Int64).fill_null(-1)).to_numpy().T
-    columns = dict(zip(names, logged, strict=True))
+    columns = {name: log.states[name] for name in STATES if name in log.states}
     columns |= {name: np.where(np.isfinite(own), (own > 0).astype(int), -1) for name, own in switched.items()}
     for name, codes in columns.items():
         if (codes < 0).all():
             continue
-        start, end, on = spans = _spans(codes, clock)
+        spans = _spans(codes, log)
         yield {
             "label": CHANNELS[name].label,
             "valve": name.endswith("_valve"),
-            "hours": round(float((end - start)[on == 1].sum()) / 3600, 2),
+            "hours": round(float((spans.ends - spans.starts)[spans.codes == 1].sum()) / 3600, 2),
             **_packed_spans(spans, numbers),
         }
 
 
-def _mode(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any] | None:
+def _mode(log: UnitLog, numbers: Numbers) -> dict[str, Any] | None:
     """The mode as the unit logged it, the commonest first."""
-    if "mode" not in log.columns or log["mode"].null_count() == len(log):
+    texts, rows, codes = log.modes
+    if not len(rows):
         return None
-    names = (
-        log["mode"]
-        .drop_nulls()
-        .value_counts(sort=True)
-        .sort("count", "mode", descending=[True, False])["mode"]
-    )
-    codes = log["mode"].replace_strict(names, pl.int_range(len(names), eager=True), default=-1)
-    spans = _spans(np.minimum(codes.cast(pl.Int64).to_numpy(), MOST_MODES), clock)
-    shown = [_shown(name) for name in names.head(MOST_MODES)]
-    return {"names": shown, **_packed_spans(spans, numbers)}
+    count = np.bincount(codes, minlength=len(texts))
+    order = np.argsort(-count, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    modes = np.full(len(log), -1)
+    modes[rows] = np.minimum(place[codes], MOST_MODES)
+    shown = [_shown(texts[code]) for code in order[: min((count > 0).sum(), MOST_MODES)]]
+    return {"names": shown, **_packed_spans(_spans(modes, log), numbers)}
 
 
-def _alarms(log: pl.DataFrame, clock: _Clock, numbers: Numbers) -> dict[str, Any]:
+def _alarms(log: UnitLog, numbers: Numbers) -> dict[str, Any]:
     """Alarm texts by the hours they stood, the longest first."""
-    if "alarms" not in log.columns:
-        return {"rows": [], "others": [], "unlisted": 0}
-    said = (
-        log.lazy()
-        .select(pl.int_range(pl.len()).alias("row"), pl.col("alarms").alias("text"))
-        .explode("text", empty_as_null=True, keep_nulls=True)
-        .filter(pl.col("text").str.strip_chars() != "")
-        .unique()
-        .with_columns(held=pl.lit(pl.Series(clock.until - clock.seconds)).gather("row"))
-        .with_columns(hours=pl.col("held").sum().over("text") / 3600)
-        .sort("hours", "text", "row", descending=[True, False, False])
-        .with_columns(place=pl.col("text").rle_id().cast(pl.Int64))
-        .collect()
-    )
-    texts = said.unique("place", maintain_order=True).select("text", "hours").rows()
-    place, row = said["place"].to_numpy(), said["row"].cast(pl.Int64).to_numpy()
-    rows = []
-    for own, (text, hours) in enumerate(texts[:MOST_ALARM_ROWS]):
-        spans = _spans(_standing(row[place == own], len(log)), clock)
-        rows.append({"text": _shown(text), "hours": round(hours, 2), **_packed_spans(spans, numbers)})
-    others = texts[MOST_ALARM_ROWS:]
+    texts, said = _by_hours(log)
     packed: dict[str, Any] = {
-        "rows": rows,
-        "others": [[_shown(text), round(hours, 2)] for text, hours in others[:MOST_ALARMS_LISTED]],
-        "unlisted": len(others[MOST_ALARMS_LISTED:]),
+        "rows": [
+            {
+                "text": _shown(text),
+                "hours": round(hours, 2),
+                **_packed_spans(_spans(_standing(said.rows[said.codes == place], log), log), numbers),
+            }
+            for place, (text, hours) in enumerate(texts[:MOST_ALARM_ROWS])
+        ]
     }
+    others = texts[MOST_ALARM_ROWS:]
+    packed["others"] = [[_shown(text), round(hours, 2)] for text, hours in others[:MOST_ALARMS_LISTED]]
+    packed["unlisted"] = len(others[MOST_ALARMS_LISTED:])
     if others:
-        spans = _spans(_standing(row[place >= MOST_ALARM_ROWS], len(log)), clock)
+        spans = _spans(_standing(said.rows[said.codes >= MOST_ALARM_ROWS], log), log)
         packed |= _packed_spans(spans, numbers)
     return packed
 
 
-def _standing(rows: NDArray[np.int64], count: int) -> Codes:
-    codes = np.full(count, -1)
+def _by_hours(log: UnitLog) -> tuple[list[tuple[str, float]], Said]:
+    """Alarm texts with the hours they stood, the longest first; and alarms with their places among them."""
+    texts, rows, codes = log.alarms
+    found, own = np.unique(codes, return_inverse=True)
+    hours = np.bincount(own, weights=(log.until - log.seconds)[rows], minlength=len(found)) / 3600
+    order = np.argsort(-hours, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    by_hours = [(texts[found[each]], float(hours[each])) for each in order]
+    return by_hours, Said([text for text, _ in by_hours], rows, place[own])
+
+
+def _standing(rows: Codes, log: UnitLog) -> Codes:
+    codes = np.full(len(log), -1)
     codes[rows] = 1
     return codes
 
 
-def _excursions(log: pl.DataFrame, excursions: pl.DataFrame, clock: _Clock) -> list[dict[str, Any]]:
+def _excursions(excursions: Sequence[Mapping[str, Any]], log: UnitLog) -> Iterator[dict[str, Any]]:
     """Excursions with the time of their peak: the reading that comes nearest to it."""
-    air = log["controlling_air"].to_numpy()
-    drawn = []
-    for row, start, end in zip(
-        excursions.iter_rows(named=True),
-        clock.since(excursions["start"]).tolist(),
-        clock.since(excursions["end"]).tolist(),
-        strict=True,
-    ):
-        inside = np.flatnonzero((clock.seconds >= start) & (clock.seconds <= end) & np.isfinite(air))
-        peak = row["peak"]
+    for row in excursions:
+        start, end, peak = log.since(row["start"]), log.since(row["end"]), row["peak"]
         place = None
-        if peak is not None and len(inside):
-            place = int(clock.seconds[inside[np.abs(air[inside] - peak).argmin()]])
-        drawn.append(
-            {
-                "kind": KINDS.get(row["kind"], plain(row["kind"]).capitalize()),
-                "counts": row["kind"] == "excursion",
-                "start": start,
-                "end": end,
-                "hours": row["hours"],
-                "peak": peak,
-                "peak_at": place,
-            }
-        )
-    return drawn
+        if peak is not None:
+            inside = slice(
+                np.searchsorted(log.seconds, start), np.searchsorted(log.seconds, end, side="right")
+            )
+            away = np.abs(log.readings["controlling_air"][inside] - peak)
+            if np.isfinite(away).any():
+                place = int(log.seconds[inside][np.nanargmin(away)])
+        yield {
+            "kind": KINDS.get(row["kind"], plain(row["kind"]).capitalize()),
+            "counts": row["kind"] == "excursion",
+            "start": start,
+            "end": end,
+            "hours": row["hours"],
+            "peak": peak,
+            "peak_at": place,
+        }
 
 
-def _notes(notes: pl.DataFrame, clock: _Clock) -> list[list[Any]]:
+def _notes(notes: Sequence[Mapping[str, Any]], log: UnitLog) -> list[list[Any]]:
     """When, and what was seen and done."""
     return [
-        [seconds, _shown(" · ".join(filter(None, words)))]
-        for seconds, words in zip(
-            clock.since(notes["time"]).tolist(),
-            notes.select("observation", "action", "part").iter_rows(),
-            strict=True,
-        )
+        [log.since(note["time"]), _shown(" · ".join(filter(None, map(note.get, NOTED))))] for note in notes
     ]
 
 

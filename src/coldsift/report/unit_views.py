@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import shlex
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from coldsift.report import words
-from coldsift.report.material import Material
 from coldsift.report.model import (
     AlarmView,
     Card,
@@ -27,9 +28,11 @@ from coldsift.report.model import (
     ReasonView,
     Row,
 )
+from coldsift.report.peer_ranges import NO_RANGES, peer_ranges
 from coldsift.report.ship_views import note_views, order_views
 from coldsift.report.unit_chart import unit_chart
-from coldsift.schema import CHANNELS
+from coldsift.report.unit_log import EPOCH, UnitLog, unit_logs
+from coldsift.schema import CHANNELS, REGIMES
 
 MOST_FEATURES = 30
 """Features shown a unit; the tables hold them all."""
@@ -74,8 +77,37 @@ READING_COLUMNS = (
 Rows = Mapping[str, Sequence[dict[str, Any]]]
 
 
+@dataclass(frozen=True, slots=True)
+class UnitTables:
+    """What the cards of some units are made from, apart from their readings.
+
+    Attributes
+    ----------
+    reasons, features, excursions, defrosts, notes, repairs, cargo, set_points, evidence
+        As in :class:`coldsift.report.Material`.
+    peer_groups, peer_bands
+        As there. The rows of other units do no harm in any of them.
+    feature_words
+        Words for each feature id.
+    """
+
+    reasons: pl.DataFrame
+    features: pl.DataFrame
+    excursions: pl.DataFrame
+    defrosts: pl.DataFrame
+    notes: pl.DataFrame
+    repairs: pl.DataFrame
+    cargo: pl.DataFrame
+    set_points: pl.DataFrame
+    evidence: pl.DataFrame
+    peer_groups: pl.DataFrame
+    peer_bands: pl.DataFrame
+    feature_words: Mapping[str, FeatureWords]
+
+
 def cards(
-    material: Material,
+    tables: UnitTables,
+    timeline: pl.DataFrame,
     rows: Sequence[Row],
     logs: Sequence[LogView],
     probable: Mapping[str, ProbableCause],
@@ -84,40 +116,38 @@ def cards(
 
     Parameters
     ----------
-    material
-        Everything the report is made from.
+    tables
+        Of these units.
+    timeline
+        Their readings, sorted by container and time.
     rows, logs
-        The units' lines of the list and of the data quality, in the same order.
+        Their lines of the list and of the data quality, in the same order.
     probable
         Probable cause by container.
     """
-    timelines = _by_container(material.timeline.sort("container", "time"))
-    excursions = _by_container(material.excursions.sort("container", "start"))
-    defrosts = _by_container(material.defrosts.sort("container", "start"))
-    notes = _by_container(material.notes.sort("container", "time"))
-    group_of = dict(material.peer_groups.select("container", "peer_group").iter_rows())
-    bands = {
-        str(group): frame
-        for (group,), frame in material.peer_bands.sort("peer_group", "channel", "time")
-        .partition_by("peer_group", as_dict=True, maintain_order=True)
-        .items()
-    }
-    features = _features(material)
-    reasons = _rows(material.reasons.sort("container", "place"))
-    defrost_words = _defrost_words(material.defrosts.sort("container", "start"))
-    alarms = _rows(_alarms(material.timeline))
-    noted = note_views(material)
-    orders = order_views(material)
-    cargo = {row["container"]: _cargo(row) for row in material.cargo.iter_rows(named=True)}
+    readings = {log.container: log for log in unit_logs(timeline)}
+    excursions = _rows(tables.excursions.sort("container", "start"))
+    by_start = tables.defrosts.sort("container", "start").with_columns(
+        coil=pl.col("termination_temperature").round(1)
+    )
+    defrosts = _rows(by_start)
+    defrost_words = _defrost_words(by_start)
+    notes = _rows(tables.notes.sort("container", "time"))
+    group_of = dict(tables.peer_groups.select("container", "peer_group").iter_rows())
+    ranges = peer_ranges(tables.peer_bands)
+    features = _features(tables)
+    reasons = _rows(tables.reasons.sort("container", "place"))
+    alarms = _rows(_alarms(timeline))
+    noted = note_views(tables.notes, tables.repairs)
+    orders = order_views(tables.set_points)
+    cargo = {row["container"]: _cargo(row) for row in tables.cargo.iter_rows(named=True)}
     nothing = _OwnFeatures({}, (), 0, ())
     for row, log in zip(rows, logs, strict=True):
         name = row.container
         own = features.get(name, nothing)
-        timeline = timelines.get(name, material.timeline.clear())
-        own_excursions = excursions.get(name, material.excursions.clear())
-        own_defrosts = defrosts.get(name, material.defrosts.clear())
-        own_notes = notes.get(name, material.notes.clear())
-        told = tuple(map(_excursion, own_excursions.iter_rows(named=True)))
+        own_log = readings.get(name)
+        own_excursions, own_defrosts = excursions.get(name, ()), defrosts.get(name, ())
+        told = tuple(map(_excursion, own_excursions))
         yield Card(
             row=row,
             reasons=tuple(
@@ -126,13 +156,13 @@ def cards(
             )
             or tuple(map(ReasonView, row.reasons)),
             numbers=own.views,
-            last_readings=_last_readings(timeline),
+            last_readings=_last_readings(own_log) if own_log else None,
             cargo=cargo.get(name),
             probable=probable.get(name),
             excursions=told,
             excursion_summary=_excursion_summary(own_excursions, told),
             defrosts=defrost_words.get(name, ()),
-            every_defrost=tuple(map(_defrost, own_defrosts.iter_rows(named=True))),
+            every_defrost=tuple(map(_defrost, own_defrosts)),
             features=own.furthest,
             features_left_out=own.left_out,
             not_assessed=own.not_assessed,
@@ -140,12 +170,14 @@ def cards(
             notes=noted.get(name, ()),
             alarms=tuple(map(_alarm, alarms.get(name, ()))),
             chart=unit_chart(
-                timeline,
-                bands.get(group_of.get(name, ""), material.peer_bands.clear()),
+                own_log,
+                ranges.get(group_of.get(name, ""), NO_RANGES),
                 own_excursions,
                 own_defrosts,
-                own_notes,
-            ),
+                notes.get(name, ()),
+            )
+            if own_log
+            else "",
             log=log,
             dossier=dossier_command(name, row.anchor),
         )
@@ -166,11 +198,6 @@ def dossier_command(container: str, anchor: str) -> str:
     if container.startswith("-"):
         return f"coldsift dossier {options} -- {word} LOGS"
     return f"coldsift dossier {word} LOGS {options}"
-
-
-def _by_container(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    parts = frame.partition_by("container", as_dict=True, maintain_order=True)
-    return {str(key[0]): part for key, part in parts.items()}
 
 
 def _rows(frame: pl.DataFrame) -> Rows:
@@ -282,47 +309,43 @@ def _milliseconds(time: datetime) -> int:
     return round(1000 * time.timestamp())
 
 
-def _excursion_summary(excursions: pl.DataFrame, told: Sequence[ExcursionView]) -> ExcursionSummary | None:
-    if excursions.is_empty():
+def _excursion_summary(
+    excursions: Sequence[Mapping[str, Any]], told: Sequence[ExcursionView]
+) -> ExcursionSummary | None:
+    if not excursions:
         return None
-    counted = pl.col("kind") == COUNTED
-    totals = excursions.filter(counted).select(pl.col("hours", "degree_hours").sum()).row(0, named=True)
-    largest = (
-        excursions.with_row_index("at")
-        .filter(counted)
-        .sort("degree_hours", "hours", "start", descending=[True, True, False], nulls_last=True)
+    counted = [(row, view) for row, view in zip(excursions, told, strict=True) if row["kind"] == COUNTED]
+    hours, degree_hours = (sum(row[name] or 0.0 for row, _ in counted) for name in ("hours", "degree_hours"))
+    largest = sorted(
+        counted, key=lambda each: tuple(-(each[0][name] or 0.0) for name in ("degree_hours", "hours"))
     )
-    kinds = dict(excursions.group_by("kind").len().sort("kind").iter_rows())
+    kinds = Counter(row["kind"] for row in excursions)
     in_order = [
         *(kind for kind in EXCURSION_KINDS if kind in kinds),
         *sorted(kinds.keys() - EXCURSION_KINDS.keys()),
     ]
     return ExcursionSummary(
-        count=kinds.get(COUNTED, 0),
-        hours=words.duration(totals["hours"]),
-        degree_hours=words.number(totals["degree_hours"], 1, "K·h"),
-        worst=tuple(told[place] for place in largest["at"].head(WORST)),
+        count=kinds[COUNTED],
+        hours=words.duration(hours),
+        degree_hours=words.number(degree_hours, 1, "K·h"),
+        worst=tuple(view for _, view in largest[:WORST]),
         others=tuple((_kind(kind), kinds[kind]) for kind in in_order if kind != COUNTED),
         meanings=tuple(EXCURSION_KINDS[kind] for kind in in_order if kind in EXCURSION_KINDS),
     )
 
 
-def _last_readings(timeline: pl.DataFrame) -> ReadingsView | None:
-    last = timeline.tail(LAST_READINGS)
-    columns = [(name, label) for name, label in READING_COLUMNS if last[name].null_count() < len(last)]
-    if not columns:
+def _last_readings(log: UnitLog) -> ReadingsView | None:
+    last = slice(-LAST_READINGS, None)
+    columns = [(label, log.readings[name][last]) for name, label in READING_COLUMNS if name in log.readings]
+    known = [(label, values) for label, values in columns if np.isfinite(values).any()]
+    if not known:
         return None
-    values = last.select("time", "regime", *(name for name, _ in columns))
+    times = [words.moment(EPOCH + timedelta(microseconds=time)) for time in log.times[last].tolist()]
+    doing = [words.plain(REGIMES[code]) for code in log.regimes[last]]
+    shown = [[words.number(each, 1, "°C") for each in values.tolist()] for _, values in known]
     return ReadingsView(
-        headings=("Time, UTC", *(label for _, label in columns), "Doing"),
-        rows=tuple(
-            (
-                words.moment(time),
-                *(words.number(each, 1, "°C") for each in numbers),
-                words.plain(regime or ""),
-            )
-            for time, regime, *numbers in values.iter_rows()
-        ),
+        headings=("Time, UTC", *(label for label, _ in known), "Doing"),
+        rows=tuple(zip(times, *shown, doing, strict=True)),
     )
 
 
@@ -414,29 +437,27 @@ class _OwnFeatures:
     not_assessed: tuple[tuple[str, tuple[str, ...]], ...]
 
 
-def _features(material: Material) -> dict[str, _OwnFeatures]:
+def _features(tables: UnitTables) -> dict[str, _OwnFeatures]:
     """By container: the features furthest from the peers, and those behind some sentence."""
     key = ["container", "feature"]
-    with_value = material.features.filter(pl.col("value").is_not_null())
+    with_value = tables.features.filter(pl.col("value").is_not_null())
     by_distance = with_value.sort(
         "container", pl.col("z").abs(), "feature", descending=[False, True, False], nulls_last=True
     )
     furthest = by_distance.group_by("container", maintain_order=True).head(MOST_FEATURES)
-    behind = pl.concat(
-        frame.select(key) for frame in (furthest, material.reasons, material.evidence)
-    ).unique()
+    behind = pl.concat(frame.select(key) for frame in (furthest, tables.reasons, tables.evidence)).unique()
     told = _rows(by_distance.join(behind, on=key, how="semi", maintain_order="left"))
     assessed = dict(with_value.group_by("container").len().iter_rows())
-    why_not = _rows(_not_assessed(material.features))
+    why_not = _rows(_not_assessed(tables.features))
     found = {}
     for container in told.keys() | why_not.keys():
-        views = {row["feature"]: _feature(row, material.feature_words) for row in told.get(container, ())}
+        views = {row["feature"]: _feature(row, tables.feature_words) for row in told.get(container, ())}
         found[container] = _OwnFeatures(
             views,
             tuple(views.values())[:MOST_FEATURES],
             max(assessed.get(container, 0) - MOST_FEATURES, 0),
             tuple(
-                (row["reason"], tuple(_name(each, material.feature_words) for each in row["feature"]))
+                (row["reason"], tuple(_name(each, tables.feature_words) for each in row["feature"]))
                 for row in why_not.get(container, ())
             ),
         )

@@ -32,6 +32,7 @@ from coldsift.report.model import (
     Totals,
     Urgency,
 )
+from coldsift.report.overview import Overview, in_order
 from coldsift.report.ship_views import stocked
 from coldsift.report.unit_views import as_it_goes_on
 
@@ -45,6 +46,12 @@ GROUPS = (
 """The ranking groups in words, most urgent first."""
 
 NO_REASON = "Nothing odd in this log. Faults that the log cannot show may still be there."
+
+MOST_LISTED = 500
+"""Units that the index has rows and charts of, the most urgent; of more it has numbers and links."""
+
+MOST_FILES = 500
+"""Files listed, and messages; of more, those first of which something was set aside."""
 
 TO_VISIT = ("go_now", "this_round")
 """Groups for whose probable causes something is brought along."""
@@ -127,7 +134,7 @@ def list_rows(
 
 def log_views(material: Material, rows: Sequence[Row]) -> tuple[LogView, ...]:
     """How much of the voyage each unit's log covers, in the order of the rows."""
-    spans = {row["container"]: row for row in _log_spans(material.timeline).iter_rows(named=True)}
+    spans = {row["container"]: row for row in material.overview.spans.iter_rows(named=True)}
     coverage = dict(material.findings.select("container", "coverage").iter_rows())
     views = []
     for row in rows:
@@ -153,19 +160,27 @@ def build_index(material: Material, rows: tuple[Row, ...], logs: tuple[LogView, 
     """Put everything the index shows into view models."""
     counts = dict(material.findings.group_by("group").len().iter_rows())
     sources = material.sources
+    listed = rows[:MOST_LISTED]
+    by_what_happened = sorted(sources, key=lambda source: not source.set_aside)
     return Index(
         title=material.title,
-        run=_run(sources),
+        run=run_of(sources),
         invented=material.invented,
-        span=_span(material.timeline),
+        span=_span(material.overview),
         groups=tuple(replace(group, units=counts.get(group.key, 0)) for group in GROUPS),
         rows=rows,
-        choices=_choices(rows),
+        listed=listed,
+        unlisted=tuple(
+            (group, others)
+            for group in GROUPS
+            if (others := tuple(row for row in rows[MOST_LISTED:] if row.group.key == group.key))
+        ),
+        choices=_choices(listed),
         parts=stocked(material, _bring(rows, lambda row: row.parts)),
         tools=_bring(rows, lambda row: row.tools),
         missing=_missing(rows),
-        events=tuple(map(_event, material.voyage_events.sort("start", "kind").iter_rows(named=True))),
-        sources=sources,
+        events=tuple(map(_event, in_order(material.voyage_events))),
+        sources=sources if len(sources) <= MOST_FILES else tuple(by_what_happened[:MOST_FILES]),
         totals=Totals(
             len(sources),
             *(
@@ -175,7 +190,7 @@ def build_index(material: Material, rows: tuple[Row, ...], logs: tuple[LogView, 
         ),
         messages=material.messages,
         set_aside=_set_aside(material.set_aside),
-        logs=logs,
+        most_messages=MOST_FILES,
         parameters=material.parameters,
         feature_words=material.feature_words,
         risk_weights=risk_weights(),
@@ -183,8 +198,8 @@ def build_index(material: Material, rows: tuple[Row, ...], logs: tuple[LogView, 
         confirm_from=words.number(100 * CONFIRM_FROM, 0, "%"),
         step=words.reading(STEP),
         most_steps=words.number(MOST_STEPS, 0),
-        fleet=fleet_view(material, rows),
-        quality=quality_view(material, rows, logs),
+        fleet=fleet_view(material, rows, MOST_LISTED),
+        quality=quality_view(material, rows, logs, MOST_LISTED),
     )
 
 
@@ -235,7 +250,8 @@ def _choices(rows: Sequence[Row]) -> dict[str, tuple[Choice, ...]]:
     }
 
 
-def _run(sources: Sequence[SourceView]) -> str:
+def run_of(sources: Sequence[SourceView]) -> str:
+    """A short text that stands for the files that were read."""
     return hashlib.sha256("\n".join(source.sha256 for source in sources).encode()).hexdigest()[:16]
 
 
@@ -259,26 +275,10 @@ def _missing(rows: Sequence[Row]) -> tuple[Missing, ...]:
     return tuple(Missing(what, tuple(who)) for what, who in by_count)
 
 
-def _log_spans(timeline: pl.DataFrame) -> pl.DataFrame:
-    return (
-        timeline.lazy()
-        .sort("container", "time")
-        .group_by("container", maintain_order=True)
-        .agg(
-            first=pl.col("time").min(),
-            last=pl.col("time").max(),
-            readings=pl.len(),
-            longest_step=pl.col("time").diff().max().dt.total_seconds() / 3600,
-        )
-        .collect()
-    )
-
-
-def _span(timeline: pl.DataFrame) -> str:
-    if timeline.is_empty():
+def _span(overview: Overview) -> str:
+    if overview.first is None:
         return "no readings"
-    first, last = timeline.select(first=pl.col("time").min(), last=pl.col("time").max()).row(0)
-    return f"{words.moment(first)} to {words.moment(last)} UTC"
+    return f"{words.moment(overview.first)} to {words.moment(overview.last)} UTC"
 
 
 def _event(row: dict[str, Any]) -> EventView:

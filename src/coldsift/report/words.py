@@ -42,7 +42,8 @@ def visible(text: str) -> str:
     unassigned or half character becomes its code point between angle quotes, so that what is read is what is
     there.
     """
-    if text.isascii() and text.isprintable():
+    # Blanks other than the plain one are not printable to Python, but they can be read.
+    if text.isprintable() or text.replace("\u00a0", "").replace("\u202f", "").isprintable():
         return text
     return "".join(
         f"‹U+{ord(character):04X}›" if unicodedata.category(character) in _HIDDEN else character
@@ -88,7 +89,7 @@ def place(position: str) -> str:
 
 def moment(time: datetime | None) -> str:
     """An instant, UTC, to the minute."""
-    return time.strftime("%Y-%m-%d %H:%M") if time is not None else NONE
+    return time.isoformat(" ")[:16] if time is not None else NONE
 
 
 def duration(hours: float | None) -> str:

@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from coldsift.container_numbers import tidy
@@ -63,7 +62,7 @@ class UnitFacts:
     outside_area: float | None = None
     protocol: str | None = None
     probes: tuple[str, ...] = ()
-    ice_point: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    ice_point: Mapping[str, float] = field(default_factory=dict)
     position: str | None = None
 
 
@@ -84,7 +83,7 @@ class Facts:
     band_chilled: float | None = None
     band_frozen: float | None = None
     every: UnitFacts = field(default_factory=UnitFacts)
-    units: Mapping[str, UnitFacts] = field(default_factory=lambda: MappingProxyType({}))
+    units: Mapping[str, UnitFacts] = field(default_factory=dict)
 
     def of(self, container: str) -> UnitFacts:
         """What is known of one unit."""
@@ -151,7 +150,7 @@ def read_facts(path: Path) -> Facts:
     }
     if faults:
         raise FactsError(f"{path.name}: {'; '.join(faults)}. Correct it there.")
-    return Facts(**widths, every=_unit(every), units=MappingProxyType(units))
+    return Facts(**widths, every=_unit(every), units=units)
 
 
 KEYS = tuple(entry.name for entry in fields(UnitFacts))
@@ -164,7 +163,7 @@ def _unit(entry: Mapping[str, Any]) -> UnitFacts:
             values[key] = float(values[key])
     values["position"] = cell(values.get("position"))
     values["probes"] = tuple(values.get("probes", ()))
-    values["ice_point"] = MappingProxyType(values.get("ice_point", {}))
+    values["ice_point"] = dict(values.get("ice_point", {}))
     return UnitFacts(**values)
 
 

@@ -262,20 +262,28 @@ window.coldsift = (() => {
     goTo(address.get("at"));
   });
 
-  /* The chart library may lie on the page as text: running it takes a second, so that waits for a chart. */
+  /* What was deflated (zlib) and written in base64. */
+  function inflated(words) {
+    const bytes = Uint8Array.from(atob(words), (letter) => letter.charCodeAt(0));
+    return new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate")));
+  }
+
+  /* The chart library may lie on the page, deflated: running it takes a second, so that waits for a chart. */
   let running = null;
+  async function run(stored) {
+    const script = document.createElement("script");
+    script.textContent = await inflated(stored.textContent).text();
+    document.body.append(script);
+  }
   function chartLibrary() {
     const stored = document.getElementById("chart-library");
-    if (stored && !running) {
-      running = document.createElement("script");
-      running.textContent = stored.textContent;
-      document.body.append(running);
-    }
-    return Promise.resolve();
+    if (stored && !running) running = run(stored);
+    return running ?? Promise.resolve();
   }
 
   return {
-    one, all, text, address, preferences, celsius, kelvins, temperatureUnit, shift, timeName, goTo, chartLibrary,
+    one, all, text, address, preferences, celsius, kelvins, temperatureUnit, shift, timeName, goTo, inflated,
+    chartLibrary,
     onPreferences: (listener) => listeners.push(listener),
     onView: (listener) => viewListeners.push(listener),
   };

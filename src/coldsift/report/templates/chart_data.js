@@ -2,15 +2,13 @@
 /* The data of a unit's chart. Goes in: a figure packed by unit_chart.py. Comes out: its lines and spans, what of
    them is drawn in a view, what they read at an instant, and numbers and times in the reader's units. */
 window.coldsiftChartData = (() => {
-  const { text, celsius, kelvins, temperatureUnit, shift } = window.coldsift;
+  const { text, celsius, kelvins, temperatureUnit, shift, inflated } = window.coldsift;
   const HOUR = 3600000;
   const DAY = 24 * HOUR;
 
   /* Opening the packed figure: see packing.py. */
   async function opened(packed) {
-    const bytes = Uint8Array.from(atob(JSON.parse(packed)), (letter) => letter.charCodeAt(0));
-    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-    const raw = new Uint8Array(await new Response(stream).arrayBuffer());
+    const raw = new Uint8Array(await inflated(JSON.parse(packed)).arrayBuffer());
     const end = raw.indexOf(10);
     const numbers = raw.subarray(end + 1);
     const array = ([first, count, width]) => {

@@ -422,8 +422,8 @@ window.coldsiftCharts = (() => {
   /* Draw the packed figure into a place; resolves when it is drawn. */
   async function draw(place, packed) {
     try {
-      const chart = new Chart(place, await opened(packed));
-      await chartLibrary();
+      const [figure] = await Promise.all([opened(packed), chartLibrary()]);
+      const chart = new Chart(place, figure);
       charts.set(place, chart);
       chart.draw();
       if (wanted.has(place)) show(place, ...wanted.get(place));

@@ -44,6 +44,9 @@
   const rows = all("tr", body);
   const heads = all("th[data-key]", table);
   const cards = all("details.unit");
+  const others = one(".unlisted");
+  const links = others ? all("a", others) : [];
+  const unitOf = (link) => `unit-${link.getAttribute("href").replace(/^(units\/|#unit-)/, "").replace(/\.html$/, "")}`;
   const form = one("form.list");
   const search = one("#search");
   const chips = all(".chip", form);
@@ -56,10 +59,12 @@
   /* Search: every word, anywhere in the row, also in columns that are not shown. */
   const plain = (words) =>
     words.normalize("NFD").replace(/\p{M}|\u202f/gu, "").replaceAll("−", "-").replace(/\s+/g, " ").toLowerCase();
+  const numbers = new Map(links.map((link) => [link, plain(link.textContent)]));
   let texts = new Map();
   const readTexts = () => (texts = new Map(rows.map((row) => [row, plain(row.textContent)])));
   readTexts();
 
+  const told = (some, every) => text("{shown} of {all} shown").replace("{shown}", some).replace("{all}", every);
   const pressed = () => chips.filter((chip) => chip.getAttribute("aria-pressed") === "true");
 
   function filter() {
@@ -74,8 +79,21 @@
       if (row.hidden === fits) row.hidden = !fits;
       if (fits) shown.add(row.dataset.unit);
     }
+    const count = told(shown.size, rows.length);
+    /* Of the units without a row only number and group are known here. */
+    let found = 0;
+    for (const link of links) {
+      link.hidden = narrowed.length > 0 || (groups.length && !groups.includes(link.parentElement.dataset.group)) ||
+        !wanted.every((word) => numbers.get(link).includes(word));
+      if (link.hidden) continue;
+      found += 1;
+      shown.add(unitOf(link));
+    }
+    if (others) {
+      one("output", others).textContent = told(found, links.length);
+      others.open = wanted.length > 0 && found > 0;
+    }
     for (const card of cards) card.hidden = !shown.has(card.dataset.unit);
-    const count = text("{shown} of {all} shown").replace("{shown}", shown.size).replace("{all}", rows.length);
     one("#shown").textContent = count;
     one("#none-shown").hidden = shown.size > 0;
     one("#clear").hidden = !wanted.length && !groups.length && !narrowed.length;
@@ -174,7 +192,15 @@
   function point() {
     const at = address.get("at");
     for (const row of rows) row.classList.toggle("here", row.dataset.unit === at);
-    const row = document.getElementById(at) ? null : one("tr.here", body);
+    if (document.getElementById(at)) return;
+    const link = at && links.find((each) => unitOf(each) === at);
+    if (link) {
+      others.open = true;
+      link.hidden = false;
+      link.scrollIntoView({ block: "center" });
+      link.focus({ preventScroll: true });
+    }
+    const row = one("tr.here", body);
     if (!row) return;
     row.hidden = false;
     row.scrollIntoView({ block: "center" });

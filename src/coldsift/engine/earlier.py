@@ -1,0 +1,173 @@
+"""The log of an earlier run in the outputs' folder, for as long as its files are what they were.
+
+Goes in: the folder of a finished run, and what is to be read now. Comes out: what reading would give, from the
+run's own tables; or None where a file, a way of reading or a table is not what it was. Only a run that says
+by its digests that nothing has changed is used; there is no other store.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+import coldsift
+from coldsift.engine.reading import SourcesRead
+from coldsift.intake import Message, ReadOptions, SourceRecord
+from coldsift.intake.files import Found
+from coldsift.intake.layouts import load_layouts
+from coldsift.intake.read import ASIDE, ReadSource
+from coldsift.schema import COMMON_LOG, SET_ASIDE
+
+MANIFEST = "manifest.json"
+ALIKE = ("polars", "numpy", "python-stdnum")
+"""Libraries that shape a log as it is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class FromRun:
+    """Rows of a part of an earlier run's log, as if they had just been read."""
+
+    path: Path
+    numbers: Mapping[str, int]
+
+    def frame(self) -> pl.DataFrame:
+        """Read them."""
+        number = pl.col("source").replace_strict(dict(self.numbers), return_dtype=pl.Int64)
+        return (
+            pl.read_parquet(self.path, glob=False)
+            .with_columns(number=number, lines=pl.lit(1, pl.Int64))
+            .drop("source")
+        )
+
+
+def reading_digest(files: Mapping[str, str], options: ReadOptions) -> str:
+    """What a log as read depends on, as one digest: files, how they are read, and by which program.
+
+    Parameters
+    ----------
+    files
+        SHA-256 of every file by the path shown for it.
+    options
+        What the logs themselves do not settle; the layouts in their folders count by what they say.
+    """
+    layouts, _ = load_layouts(options.parsers)
+    depends = [
+        sorted(files.items()),
+        [options.date_order, options.time_zone, options.layout],
+        [repr(layout) for layout in layouts],
+        {name: metadata.version(name) for name in ALIKE},
+        _program(),
+    ]
+    return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()
+
+
+def _program() -> str:
+    """Digest of coldsift's own text: a version number does not change while somebody works on it."""
+    digest = hashlib.sha256()
+    home = Path(coldsift.__file__).parent
+    for path in sorted(path for ending in ("py", "toml") for path in home.rglob(f"*.{ending}")):
+        digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
+def reading_record(read: SourcesRead, options: ReadOptions, parts: Mapping[str, str]) -> dict[str, Any]:
+    """What a run keeps of its reading, for :func:`earlier_reading`.
+
+    Parameters
+    ----------
+    read, options
+        What was read, and how.
+    parts
+        SHA-256 of each file of the run that is needed again, by its path in the run.
+    """
+    return {
+        "digest": reading_digest(read.digests, options),
+        "messages": [asdict(message) for message in read.messages],
+        "parts": dict(sorted(parts.items())),
+    }
+
+
+def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> SourcesRead | None:
+    """What reading these files would give, if the run read the same ones in the same way.
+
+    Parameters
+    ----------
+    run
+        Folder of an earlier run; there may be none.
+    files
+        What is to be read, from :func:`coldsift.intake.files.gather`.
+    options
+        How it is to be read.
+
+    Returns
+    -------
+    SourcesRead or None
+        None when anything has changed, also in the run itself, or cannot be looked at.
+    """
+    try:
+        manifest = json.loads((run / MANIFEST).read_text(encoding="utf-8"))
+        kept = manifest["reading"]
+        # The run first: there mostly is none, and its parts are soon looked at.
+        if any(sha256_of(run / name) != sha256 for name, sha256 in kept["parts"].items()):
+            return None
+        digests = {found.shown: hashlib.sha256(found.read()).hexdigest() for found in files}
+        if reading_digest(digests, options) != kept["digest"]:
+            return None
+        return _read_again(run, manifest, files, digests)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, pl.exceptions.PolarsError):
+        return None
+
+
+def _read_again(
+    run: Path, manifest: Mapping[str, Any], files: Sequence[Found], digests: Mapping[str, str]
+) -> SourcesRead:
+    aside = SET_ASIDE.conform(pl.read_parquet(run / "set_aside.parquet", glob=False))
+    by_path = {found.shown: found for found in files}
+    sources = []
+    for held in manifest["sources"]:
+        record = SourceRecord(**{**held, "messages": _messages(held["messages"])})
+        file = by_path.get(record.path) or by_path[record.path.split("!")[0]]
+        sources.append(ReadSource(file, record, aside.filter(source=record.id).select(ASIDE.names()), None))
+    numbers = {source.record.id: number for number, source in enumerate(sources)}
+    names = pl.DataFrame(
+        {"number": numbers.values(), "order": numbers.values(), "source": numbers.keys()},
+        schema={"number": pl.Int64, "order": pl.Int64, "source": pl.String},
+    )
+    parts = [run / name for name in manifest["reading"]["parts"] if name.startswith(COMMON_LOG.name)]
+    units = [
+        pl.read_parquet(path, columns=["container", "source"], glob=False)
+        .group_by("container", "source", maintain_order=True)
+        .agg(readings=pl.len())
+        .select(
+            "container",
+            batch=pl.lit(batch, pl.Int64),
+            order=pl.col("source").replace_strict(numbers, return_dtype=pl.Int64),
+            readings="readings",
+        )
+        for batch, path in enumerate(parts)
+    ]
+    return SourcesRead(
+        sources=tuple(sources),
+        messages=_messages(manifest["reading"]["messages"]),
+        units=pl.concat(units),
+        rows=tuple(FromRun(path, numbers) for path in parts),
+        names=tuple(names for _ in parts),
+        digests=digests,
+    )
+
+
+def _messages(held: Iterable[Mapping[str, Any]]) -> tuple[Message, ...]:
+    return tuple(Message(**message) for message in held)
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file."""
+    with path.open("rb") as handle:
+        return hashlib.file_digest(handle, "sha256").hexdigest()

@@ -1,0 +1,54 @@
+"""The papers that were given beside the logs, kept with what was made from them."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from coldsift.engine.settings import Settings
+
+INPUTS = "inputs"
+"""Folder in which they are kept, ``inputs/KEY/NAME``."""
+
+WORDS = {
+    "facts": "Facts on the containers",
+    "plan": "Stowage plan",
+    "bookings": "Bookings",
+    "events": "Custody events",
+    "notes": "Work notes",
+    "goods": "Own commodities",
+    "protocols": "Own protocols",
+    "causes": "Own cause catalogue",
+    "thresholds": "Own thresholds",
+}
+"""What each is, by the key that :meth:`Settings.files` gives it, in the order in which they are told."""
+
+
+def digest(path: Path) -> str:
+    """SHA-256 of a file."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def copy_inputs(settings: Settings, folder: Path) -> dict[str, dict[str, str]]:
+    """Copy what was given into a folder.
+
+    Parameters
+    ----------
+    settings
+        Of the run.
+    folder
+        Of the run's outputs.
+
+    Returns
+    -------
+    dict
+        By key: ``file``, the path in the folder, and ``sha256``.
+    """
+    kept = {}
+    for key, path in settings.files().items():
+        name = f"{INPUTS}/{key}/{path.name}"
+        copy = folder / name
+        copy.parent.mkdir(parents=True)
+        copy.write_bytes(path.read_bytes())
+        kept[key] = {"file": name, "sha256": digest(copy)}
+    return kept
