@@ -26,7 +26,6 @@ from coldsift.engine import (
 )
 from coldsift.engine import bundles as writing
 from coldsift.engine.bundles import tables_of, told_of, write_dossier
-from coldsift.engine.inputs import copy_inputs
 from coldsift.engine.recalled import recall
 from coldsift.peers import unit_hours
 from coldsift.regimes import Bands
@@ -75,14 +74,6 @@ def screening() -> Screening:
 def run(screening: Screening, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("runs") / "North"
     write_outputs(screening, folder, "Some of the sample voyage")
-    # HOOK until write_outputs does it.
-    if not (folder / "inputs").exists():
-        kept = copy_inputs(screening.settings, folder)
-        change_manifest(folder, settings=screening.settings.record(), inputs=kept)
-    if not (folder / "unit_hours").exists():
-        (folder / "unit_hours").mkdir()
-        hours = unit_hours(screening.analysis.timeline)
-        hours.write_parquet(folder / "unit_hours" / "part-00000.parquet")
     return folder
 
 

@@ -424,10 +424,10 @@ def _request(
 
 def _dossier_from_logs(paths: list[str], settings: Settings, request: Request, out: Path) -> NoReturn:
     from coldsift.cli.terminal import follow, show_dossier
-    from coldsift.engine import screen, write_dossier
+    from coldsift.engine import processes, screen, write_dossier
 
-    with _refusing(), follow("dossier") as progress:
-        screening = screen(paths, settings, progress)
+    with _refusing(), follow("dossier") as progress, processes(out) as runner:
+        screening = screen(paths, settings, progress, runner)
         progress("dossier", 0, 1)
         written = write_dossier(screening, request, out)
     show_dossier(screening.messages, written)

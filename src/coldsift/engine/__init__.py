@@ -6,7 +6,7 @@ folder with the report, the tables and the manifest; or the dossier of one conta
 
 from coldsift.engine.bundles import write_dossier
 from coldsift.engine.cluster import on_cluster
-from coldsift.engine.evidence import DossierError, evidence_of
+from coldsift.engine.evidence import DossierError
 from coldsift.engine.folders import OutputError
 from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.reconstructing import Request, reconstruct
@@ -33,7 +33,3 @@ __all__ = [
     "write_dossier",
     "write_outputs",
 ]
-
-# HOOK until Screening has this method itself (see evidence.ScreenedVoyage).
-if not hasattr(Screening, "of_container"):
-    Screening.of_container = evidence_of  # type: ignore[attr-defined]

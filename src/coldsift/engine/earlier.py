@@ -1,8 +1,8 @@
 """The log of an earlier run in the outputs' folder, for as long as its files are what they were.
 
-Goes in: the folder of a finished run, and what is to be read now. Comes out: what reading would give, from the
-run's own tables; or None where a file, a way of reading or a table is not what it was. Only a run that says
-by its digests that nothing has changed is used; there is no other store.
+Goes in: the folder of a finished run, and what is to be read now. Comes out: what reading would give, from
+the run's own tables; or None where a file, a way of reading or a table is not what it was. Only a run that
+says by its digests that nothing has changed is used; there is no other store.
 """
 
 from __future__ import annotations

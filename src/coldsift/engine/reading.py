@@ -292,7 +292,7 @@ def read_units(
                 bands,
             )
 
-    batches, seen = [], [_nothing_seen()]
+    batches, seen = [], []
     for done, (small, timeline) in enumerate(runner.each_kept(bring_together, tasks()), start=1):
         batches.append(UnitBatch(tuple(units[done - 1][0]), timeline))
         seen.append(small)
@@ -315,6 +315,8 @@ def bring_together(
     containers: Sequence[str], rows: Sequence[pl.DataFrame], names: Sequence[pl.DataFrame], bands: Bands
 ) -> tuple[UnitsSeen, pl.DataFrame]:
     """One timeline of the rows that some units have in several batches of files."""
+    if not containers:
+        return seen_of(COMMON_LOG.empty(), bands, pl.DataFrame(schema=REPEATS))
     own = pl.col("container").is_in(containers)
     merged = merge_rows((part.filter(own), named) for part, named in zip(rows, names, strict=True))
     return seen_of(COMMON_LOG.conform(merged.log), bands, merged.repeats)
@@ -332,12 +334,8 @@ def seen_of(log: pl.DataFrame, bands: Bands, repeats: pl.DataFrame) -> tuple[Uni
     return seen, timeline
 
 
-def _nothing_seen() -> UnitsSeen:
-    return seen_of(COMMON_LOG.empty(), Bands(), pl.DataFrame(schema=REPEATS))[0]
-
-
 def _by_rows(units: pl.DataFrame) -> Iterator[tuple[list[str], list[int]]]:
-    """Containers to be analysed together, and the batches of files that they are in."""
+    """Containers to be analysed together, and the batches of files that they are in; at least once."""
     whole = units.group_by("container").agg(pl.col("readings").sum(), pl.col("batch").unique())
     containers: list[str] = []
     batches: set[int] = set()
@@ -349,5 +347,4 @@ def _by_rows(units: pl.DataFrame) -> Iterator[tuple[list[str], list[int]]]:
         containers.append(container)
         batches.update(within)
         held += readings
-    if containers:
-        yield containers, sorted(batches)
+    yield containers, sorted(batches)

@@ -23,6 +23,7 @@ from coldsift.engine.analysis import (
     whole_voyage,
 )
 from coldsift.engine.earlier import earlier_reading
+from coldsift.engine.evidence import Evidence, evidence_of
 from coldsift.engine.papers import Voyage, bands_of, paper_messages, read_voyage
 from coldsift.engine.passage import Passage, passage_of
 from coldsift.engine.reading import Progress, SourcesRead, UnitBatch, read_sources, read_units, together
@@ -63,6 +64,10 @@ class Screening:
     def log(self) -> pl.DataFrame:
         """The common log of all units at once."""
         return COMMON_LOG.conform(self.analysis.timeline)
+
+    def of_container(self, asked: str) -> Evidence:
+        """What is known of one container; see :func:`coldsift.engine.evidence.evidence_of`."""
+        return evidence_of(self, asked)
 
     @property
     def findings(self) -> pl.DataFrame:

@@ -15,25 +15,16 @@ import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine.earlier import MANIFEST, reading_record, sha256_of
 from coldsift.engine.folders import by_units, write_table, write_text, write_whole_anywhere
+from coldsift.engine.inputs import copy_inputs
 from coldsift.engine.reading import Progress
 from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
+from coldsift.engine.versions import LIBRARIES
 from coldsift.features import FEATURES
 from coldsift.intake import SourceRecord
 from coldsift.peers import unit_hours
 from coldsift.report import INDEX, FeatureWords, Material, MessageView, Report, SourceView, UnitPages, prepare
 from coldsift.schema import COMMON_LOG, TABLES, UNIT_HOURS
-
-LIBRARIES = (
-    "polars",
-    "numpy",
-    "scipy",
-    "scikit-learn",
-    "plotly",
-    "CoolProp",
-    "python-stdnum",
-    "tsdownsample",
-)
 
 
 def write_outputs(
@@ -89,7 +80,11 @@ def write_outputs(
                 _write_page(text, staging / path)
         for path, text in report.rest(cards):
             _write_page(text, staging / path)
-        held = manifest(screening) | {"reading": _reading(screening, staging)}
+        held = manifest(screening) | {
+            "settings": screening.settings.record(),
+            "inputs": copy_inputs(screening.settings, staging),
+            "reading": _reading(screening, staging),
+        }
         write_text(json.dumps(held, indent=1, ensure_ascii=False, sort_keys=True) + "\n", staging / MANIFEST)
 
     folder = write_whole_anywhere(out, MANIFEST, write)
