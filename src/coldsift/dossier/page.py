@@ -12,7 +12,6 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from coldsift.dossier.model import Reconstruction
-from coldsift.dossier.views import build_document
 from coldsift.report.words import printed, visible
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
@@ -34,6 +33,9 @@ def build_dossier(reconstruction: Reconstruction) -> str:
         HTML. The same input gives the same text. Drawings use settings of the whole process: build one
         dossier at a time in a process.
     """
+    # What draws takes a third of a second to load, which a screening need not wait for.
+    from coldsift.dossier.views import build_document
+
     style = (TEMPLATES / "dossier.css").read_text(encoding="utf-8") + _margins(reconstruction)
     environment = Environment(
         loader=PackageLoader("coldsift.dossier"),

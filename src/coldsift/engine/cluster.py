@@ -124,8 +124,13 @@ def on_cluster(address: str) -> Iterator[Runner]:
     if address == LOCAL:
         with (
             one_thread_each(),
+            # Nothing of it can be reached from outside this machine.
             LocalCluster(
-                n_workers=cores(), threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+                n_workers=cores(),
+                threads_per_worker=1,
+                host="127.0.0.1",
+                dashboard_address="127.0.0.1:0",
+                scheduler_kwargs={"dashboard": False},
             ) as workers,
             Client(workers) as client,
         ):

@@ -29,7 +29,7 @@ from coldsift.intake.together import (
     with_ids,
 )
 from coldsift.peers import peer_span
-from coldsift.regimes import Bands, build_timeline, regime_intervals
+from coldsift.regimes import Bands, build_timeline, regime_intervals, shareable
 from coldsift.schema import COMMON_LOG
 
 Progress = Callable[[str, int, int], None]
@@ -38,7 +38,7 @@ Progress = Callable[[str, int, int], None]
 BYTES_A_BATCH = 16 * 1024**2
 """Files are read together up to this size. A file is never divided."""
 
-ROWS_A_BATCH = 400_000
+ROWS_A_BATCH = 300_000
 """Units are analysed together up to so many readings: enough that a step costs more than its beginning, few
 enough for a laptop's memory. A unit is never divided."""
 
@@ -54,6 +54,10 @@ def together(parts: Sequence[Frames]) -> Frames:
         return pl.concat(values) if isinstance(values[0], pl.DataFrame) else sum(values, ())
 
     return type(first)(**{field.name: joined(field.name) for field in fields(first)})  # type: ignore[arg-type]
+
+
+MOST_CLOCKS = 1000
+"""So many logs are plenty for the fleet's day wave; of a larger fleet every second or third unit is taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +131,7 @@ class UnitsSeen:
     Attributes
     ----------
     intervals
-        From :func:`coldsift.regimes.regime_intervals`.
+        From :func:`coldsift.regimes.regime_intervals`, those that other units can share.
     marks
         From :func:`coldsift.features.clock_marks`.
     spans
@@ -281,6 +285,8 @@ def read_units(
         of them; and the sources with their final account.
     """
     units = list(_by_rows(read.units))
+    every = read.containers.to_list()
+    witnesses = every[:: -(-len(every) // MOST_CLOCKS) or 1]
     progress("regimes", 0, len(units))
 
     def tasks() -> Iterator[tuple[Any, ...]]:
@@ -290,6 +296,7 @@ def read_units(
                 [read.rows[batch] for batch in batches],
                 [read.names[batch] for batch in batches],
                 bands,
+                witnesses,
             )
 
     batches, seen = [], []
@@ -312,21 +319,30 @@ def read_units(
 
 
 def bring_together(
-    containers: Sequence[str], rows: Sequence[pl.DataFrame], names: Sequence[pl.DataFrame], bands: Bands
+    containers: Sequence[str],
+    rows: Sequence[pl.DataFrame],
+    names: Sequence[pl.DataFrame],
+    bands: Bands,
+    witnesses: Sequence[str],
 ) -> tuple[UnitsSeen, pl.DataFrame]:
-    """One timeline of the rows that some units have in several batches of files."""
+    """One timeline of the rows that some units have in several batches of files.
+
+    ``witnesses`` are the units whose day wave is needed of the whole voyage; of the others, of its end.
+    """
     if not containers:
         return seen_of(COMMON_LOG.empty(), bands, pl.DataFrame(schema=REPEATS))
     own = pl.col("container").is_in(containers)
     merged = merge_rows((part.filter(own), named) for part, named in zip(rows, names, strict=True))
-    return seen_of(COMMON_LOG.conform(merged.log), bands, merged.repeats)
+    seen, timeline = seen_of(COMMON_LOG.conform(merged.log), bands, merged.repeats)
+    needed = pl.col("recent") | pl.col("container").is_in(witnesses)
+    return replace(seen, marks=seen.marks.filter(needed)), timeline
 
 
 def seen_of(log: pl.DataFrame, bands: Bands, repeats: pl.DataFrame) -> tuple[UnitsSeen, pl.DataFrame]:
     """The timeline of a log, and what the voyage needs of it."""
     timeline = build_timeline(log, bands)
     seen = UnitsSeen(
-        intervals=regime_intervals(timeline),
+        intervals=shareable(regime_intervals(timeline)),
         marks=clock_marks(timeline),
         spans=peer_span(timeline),
         repeats=repeats,

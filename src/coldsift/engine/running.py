@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain, count, islice
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol, TypeVar, runtime_checkable
 
 import polars as pl
 
@@ -35,6 +35,7 @@ class RunnerError(Exception):
     """The work could not be done where it was to be done; says what happened and what to do."""
 
 
+@runtime_checkable
 class Kept(Protocol):
     """A large frame, wherever it is."""
 
@@ -211,7 +212,7 @@ def fetched(task: Task) -> Task:
     """The arguments of a call, with the frames of those that are kept, also inside lists."""
 
     def fetch(value: Any) -> Any:
-        if isinstance(value, Held | Filed):
+        if isinstance(value, Kept):
             return value.frame()
         return [fetch(each) for each in value] if isinstance(value, list) else value
 

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import partial
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
 
 import polars as pl
 
@@ -218,6 +220,8 @@ def _screened(
 ) -> tuple[Timelines, UnitsScreened]:
     """What all units show, batch by batch."""
     progress("features", 0, len(batches))
+    # The comparison's library takes a second to load: here, while others work.
+    Thread(target=import_module, args=["sklearn.ensemble"], daemon=True).start()
     held, shown = [], []
     tasks = ((batch.timeline, whole, settings, voyage) for batch in batches)
     for done, (small, timeline) in enumerate(runner.each_kept(screen_units, tasks), start=1):

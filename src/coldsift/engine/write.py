@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
@@ -70,14 +71,17 @@ def write_outputs(
 
     def write(staging: Path) -> None:
         tell("report", 0, len(screening.findings))
-        _write_tables(screening, staging)
         report = prepare(material(screening, title), one_file=one_file, language=language)
         cards = {}
-        for path, text in _units(screening, report, staging, tell):
-            if one_file:
-                cards[path] = text
-            else:
-                _write_page(text, staging / path)
+        # The tables are written here while the units' pages are made in the runner's processes.
+        with ThreadPoolExecutor(1) as beside:
+            tables = beside.submit(_write_tables, screening, staging)
+            for path, text in _units(screening, report, staging, tell):
+                if one_file:
+                    cards[path] = text
+                else:
+                    _write_page(text, staging / path)
+            tables.result()
         for path, text in report.rest(cards):
             _write_page(text, staging / path)
         held = manifest(screening) | {

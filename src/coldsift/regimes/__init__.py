@@ -7,7 +7,7 @@ recovery, set-point step, unknown); the table of defrosts; and the events that t
 
 from coldsift.regimes.bands import Bands
 from coldsift.regimes.defrosts import find_defrosts
-from coldsift.regimes.ship import find_voyage_events, mark_shared
+from coldsift.regimes.ship import find_voyage_events, mark_shared, shareable
 from coldsift.regimes.timeline import SET_POINT_STEP, build_timeline, regime_intervals
 from coldsift.regimes.traits import unit_traits, with_coverage
 
@@ -19,6 +19,7 @@ __all__ = [
     "find_voyage_events",
     "mark_shared",
     "regime_intervals",
+    "shareable",
     "unit_traits",
     "with_coverage",
 ]

@@ -14,6 +14,8 @@ SHARED_UNITS = 5
 """At least this share, and this many, of the units logged at the time make an event a shared one."""
 
 _SLOT = "15m"
+_KINDS = {"off": "power_off", "unknown": "log_gap"}
+"""Kind of event by the regime of the units in it."""
 
 _NEXT_EVENT = timedelta(minutes=45)
 """Two stretches further apart are two events."""
@@ -35,11 +37,7 @@ def find_voyage_events(intervals: pl.DataFrame) -> pl.DataFrame:
     if intervals.is_empty():
         return VOYAGE_EVENTS.empty()
     begin, end = (pl.col(edge).dt.truncate(_SLOT) for edge in ("start", "end"))
-    kind = (
-        pl.col("regime")
-        .cast(pl.String)
-        .replace_strict({"off": "power_off", "unknown": "log_gap"}, default=None)
-    )
+    kind = pl.col("regime").cast(pl.String).replace_strict(_KINDS, default=None)
     missed = intervals.lazy().select(kind=kind, begin=begin, end=end).drop_nulls("kind")
     aboard = (
         intervals.lazy()
@@ -69,6 +67,19 @@ def find_voyage_events(intervals: pl.DataFrame) -> pl.DataFrame:
         .sort("start", "kind")
         .collect(engine=IN_MEMORY)
     )
+
+
+def shareable(intervals: pl.DataFrame) -> pl.DataFrame:
+    """The few intervals that :func:`find_voyage_events` needs: those without power or readings, and the ends.
+
+    Parameters
+    ----------
+    intervals
+        From :func:`coldsift.regimes.regime_intervals`.
+    """
+    first = pl.col("start") == pl.col("start").min().over("container")
+    last = pl.col("end") == pl.col("end").max().over("container")
+    return intervals.filter(first | last | pl.col("regime").cast(pl.String).is_in(list(_KINDS)))
 
 
 def _changes(stretches: pl.LazyFrame, units: int, logged: int) -> pl.LazyFrame:
