@@ -31,6 +31,9 @@ TASKS = ("lift", "lift_shift", "ambient", "ambient_shift")
 
 FEWEST_FOR_FOREST = 12
 
+FEATURES_AT_ONCE = 32
+"""Features are compared so many at a time: of a large fleet, all at once would not fit in a laptop."""
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
@@ -110,8 +113,12 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             "by_peers": [entry.by_peers for entry in catalogue.values()],
         }
     )
-    values = (
-        features.drop("peer_low", "peer_median", "peer_high", "peers", "z")
+    # What takes minutes is seen no better than the log interval, of the unit or of its peers.
+    logged = traits.filter(pl.col("container").is_in(features["container"].unique().implode()))
+    interval = pl.max_horizontal("interval_minutes", pl.lit(logged["interval_minutes"].median(), pl.Float64))
+    task = pl.coalesce(pl.when(pl.col("against") == name).then(name) for name in (*TASKS, "set_point"))
+    units = (
+        logged.select("container", "interval_minutes")
         .join(side, on="container", how="left", maintain_order="left")
         .join(tasks, on="container", how="left", maintain_order="left")
         .join(
@@ -120,26 +127,38 @@ def compare(features: pl.DataFrame, traits: pl.DataFrame, catalogue: Mapping[str
             how="left",
             maintain_order="left",
         )
-        .join(entries, on="feature", how="left", maintain_order="left")
-        .join(
-            traits.select("container", "interval_minutes"), on="container", how="left", maintain_order="left"
+    )
+    kept, candidates = [], []
+    rows = features.drop("peer_low", "peer_median", "peer_high", "peers", "z").with_row_index("place")
+    names = list(catalogue)
+    for first in range(0, len(names), FEATURES_AT_ONCE):
+        some = names[first : first + FEATURES_AT_ONCE]
+        values = (
+            rows.filter(pl.col("feature").is_in(some))
+            .join(units, on="container", how="left", maintain_order="left")
+            .join(entries, on="feature", how="left", maintain_order="left")
+            .with_columns(
+                task=task,
+                scale=pl.when(pl.col("unit") == "min")
+                .then(pl.max_horizontal("scale", interval))
+                .otherwise("scale"),
+            )
         )
-    )
-    # What takes minutes is seen no better than the log interval, of the unit or of its peers.
-    interval = pl.max_horizontal("interval_minutes", pl.col("interval_minutes").median())
-    values = values.with_columns(
-        scale=pl.when(pl.col("unit") == "min").then(pl.max_horizontal("scale", interval)).otherwise("scale")
-    )
-    task = pl.coalesce(pl.when(pl.col("against") == name).then(name) for name in (*TASKS, "set_point"))
-    compared = group_statistics(adjusted(values.with_columns(task=task)), groups.members)
-    compared = compared.with_columns(statement=_words())
-    contributions = _contributions(compared)
-    oddness = _oddness(compared, contributions, groups.chosen)
+        compared = group_statistics(adjusted(values), groups.members).with_columns(statement=_words())
+        candidates.append(_candidates(compared))
+        kept.append(compared.select("place", *TABLES["features"].names, "z_range", "statement"))
+    compared = pl.concat(kept)
+    kept.clear()
+    compared = compared.sort("place").drop("place")
+    contributions = _strongest(pl.concat(candidates))
+    compared_by = [name for name, entry in catalogue.items() if entry.worry != Worry.NONE]
+    oddness = _oddness(compared.filter(pl.col("feature").is_in(compared_by)), contributions, groups.chosen)
     distances = compared.select("container", "feature", "value", distance="z_range", words="statement")
     return Comparison(TABLES["features"].conform(compared), contributions, distances, oddness, groups.members)
 
 
-def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
+def _candidates(compared: pl.DataFrame) -> pl.DataFrame:
+    """Distances beyond the ordinary, on the side that worries."""
     z = pl.col("z_range")
     directed = (
         pl.when(pl.col("worry") == Worry.HIGH)
@@ -154,10 +173,16 @@ def _contributions(compared: pl.DataFrame) -> pl.DataFrame:
         .with_columns(contribution=pl.col("directed").clip(0.0, FARTHEST) - ORDINARY)
         .with_columns(contribution=pl.col("contribution") * pl.col("level").replace_strict(LIKENESS))
         .filter(pl.col("contribution") > 0)
-        .sort("container", "directed", "feature", descending=[False, True, False])
+        .select("container", "feature", "contribution", "symptom", "base", "directed", words="statement")
+    )
+
+
+def _strongest(candidates: pl.DataFrame) -> pl.DataFrame:
+    return (
+        candidates.sort("container", "directed", "feature", descending=[False, True, False])
         # The views of one feature are one reason, told by the strongest of them.
         .unique(["container", "base"], keep="first", maintain_order=True)
-        .select("container", "feature", "contribution", "symptom", words="statement")
+        .drop("base", "directed")
     )
 
 
@@ -228,10 +253,8 @@ def _oddness(compared: pl.DataFrame, contributions: pl.DataFrame, groups: pl.Dat
             ),
         )
     )
-    matrix = (
-        compared.filter(pl.col("worry") != Worry.NONE)
-        .pivot("feature", index="container", values="z_range", aggregate_function=None)
-        .sort("container")
+    matrix = compared.pivot("feature", index="container", values="z_range", aggregate_function=None).sort(
+        "container"
     )
     table = matrix.drop("container").to_numpy().astype(float)
     units = groups.join(strongest, on="container", how="left", maintain_order="left").with_columns(
