@@ -46,12 +46,12 @@ def main() -> None:
         )
         for one_file in (False, True):
             began = perf_counter()
-            index = write_outputs(
-                screening, out / f"one_{one_file}", "Large invented voyage", one_file=one_file
-            )
+            folder = out / f"one_{one_file}"
+            write_outputs(screening, folder, "Large invented voyage", one_file=one_file)
             written = perf_counter() - began
             how = "one file" if one_file else "index and a page a unit"
             print(f"\n{how}: written in {written:.1f} s, {written / analysed:.2f} of the analysis")
+            index = folder / "index.html"
             _sizes(index)
             if one_file:
                 _opened("the file", opening(browser, index, LIST_USABLE), None)

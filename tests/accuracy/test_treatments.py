@@ -14,7 +14,7 @@ Treatment = Callable[[Fleet, int], Iterator[Fleet]]
 
 @pytest.fixture(scope="module")
 def voyage() -> Fleet:
-    return simulate(plan_fleet(units=40, days=3, seed=2090, fault_share=0.5, severity=(0.05, 1.0)))
+    return simulate(plan_fleet(units=40, days=2, seed=2090, fault_share=0.5, severity=(0.05, 1.0)))
 
 
 def faulty(fleet: Fleet) -> pl.DataFrame:

@@ -19,15 +19,23 @@ FAILED = "ZZRU4314001"
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("dossier")
     (folder / "log.csv").write_text(GOOD, encoding="utf-8")
-    done = run("dossier", "QXAU0000016", folder / "log.csv", "--out", folder / "out")
+    with pytest.MonkeyPatch.context() as patch:
+        without_printing(patch)
+        done = run("dossier", "QXAU0000016", folder / "log.csv", "--out", folder / "out")
     assert done.returncode == 0, done.stdout + done.stderr
     return folder
+
+
+def without_printing(patch: pytest.MonkeyPatch) -> None:
+    """Printing takes most of the time, and other tests are about it."""
+    patch.setenv("COLDSIFT_BROWSER", "/none")
 
 
 def test_a_dossier_answers_on_the_terminal_and_says_where_it_is(tmp_path: Path) -> None:
     papers = ("--events", SAMPLE / "custody.csv", "--facts", SAMPLE / "facts.toml")
     notes = ("--notes", SAMPLE / "notes.csv")
-    done = run("dossier", FAILED, SAMPLE, *papers, *notes, "--out", tmp_path / "out")
+    logs = (SAMPLE / f"{FAILED}.xlsx", SAMPLE / "QXAU4313976.csv", SAMPLE / "XQTU4234768.csv")
+    done = run("dossier", FAILED, *logs, *papers, *notes, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "What happened, and when?" in done.stdout
     assert "In whose custody?" in done.stdout
@@ -123,7 +131,10 @@ def test_a_facts_file_serves_the_screening_too(tmp_path: Path) -> None:
     assert "ce cream" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
 
 
-def test_a_single_reading_makes_a_dossier_that_says_how_little_it_is(tmp_path: Path) -> None:
+def test_a_single_reading_makes_a_dossier_that_says_how_little_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    without_printing(monkeypatch)
     (tmp_path / "log.csv").write_text("\n".join(GOOD.splitlines()[:2]) + "\n", encoding="utf-8")
     done = run("dossier", "QXAU0000016", tmp_path / "log.csv", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
@@ -159,8 +170,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_dossier_out_of_an_archive_needs_no_log(
     kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # Printing takes most of the time, and other tests are about it.
-    monkeypatch.setenv("COLDSIFT_BROWSER", str(tmp_path / "none"))
+    without_printing(monkeypatch)
     done = run("dossier", "QXAU0000016", "--archive", kept / "archive", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "What happened, and when?" in done.stdout

@@ -9,9 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-import coldsift
 from coldsift.causes import load_catalogue
-from coldsift.engine import Screening, write_outputs
 from coldsift.engine.checking import (
     Checked,
     CheckError,
@@ -57,11 +55,8 @@ GOOD_UNIT = (
 
 
 @pytest.fixture(scope="module")
-def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("run") / "out"
-    screening: Screening = coldsift.screen([SAMPLE])
-    write_outputs(screening, out, "Sample")
-    return out
+def run(sample_run: Path) -> Path:
+    return sample_run
 
 
 @pytest.fixture(scope="module")

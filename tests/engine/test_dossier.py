@@ -48,8 +48,8 @@ FILES = VoyageFiles(facts=SAMPLE / "facts.toml", events=SAMPLE / "custody.csv", 
 
 
 @pytest.fixture(scope="module")
-def screening() -> Screening:
-    return coldsift.screen([SAMPLE], Settings(voyage=FILES))
+def screening(sample_with_papers: Screening) -> Screening:
+    return sample_with_papers
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import pytest
 
 import coldsift
 from coldsift.changes import EarlierRunError
-from coldsift.engine import Settings, VoyageFiles, write_outputs
+from coldsift.engine import Screening, Settings, VoyageFiles, write_outputs
 from coldsift.engine.summary import voyage_summary
 from coldsift.voyage import TableError
 
@@ -63,14 +63,8 @@ def test_an_earlier_run_given_as_a_dot_has_its_name(earlier: Path, monkeypatch: 
     assert Settings(since=Path()).in_words()["earlier run"] == "monday"
 
 
-def test_the_summary_for_machines_says_what_the_papers_came_to() -> None:
-    files = VoyageFiles(
-        plan=SAMPLE / "plan.edi",
-        bookings=SAMPLE / "bookings.csv",
-        notes=SAMPLE / "notes.csv",
-        spares=SAMPLE / "spares.csv",
-    )
-    screening = coldsift.screen([SAMPLE], Settings(voyage=files, round_hours=1.0))
+def test_the_summary_for_machines_says_what_the_papers_came_to(sample_with_papers: Screening) -> None:
+    screening = sample_with_papers
     told = json.loads(json.dumps(voyage_summary(screening)))
     assert told["wrong_set_points"] == [
         {"container": "QXAU4630970", "kind": "differs", "booked": 2.0, "logged": 4.0}

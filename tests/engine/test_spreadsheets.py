@@ -19,7 +19,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl.workbook import Workbook
 
-import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine import Screening, spreadsheets
 from coldsift.engine.naming import probable
@@ -56,8 +55,8 @@ FORMULAS = [
 
 
 @pytest.fixture(scope="module")
-def screening() -> Screening:
-    return coldsift.screen([SAMPLE])
+def screening(sample: Screening) -> Screening:
+    return sample
 
 
 @pytest.fixture(scope="module")

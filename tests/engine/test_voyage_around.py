@@ -11,25 +11,15 @@ import pytest
 
 import coldsift
 from coldsift.changes import EarlierRunError
-from coldsift.engine import Screening, Settings, VoyageFiles, write_outputs
+from coldsift.engine import Screening, Settings, write_outputs
 
 SAMPLE = Path(__file__).parents[2] / "sample_logs"
-PAPERS = VoyageFiles(
-    facts=SAMPLE / "facts.toml",
-    plan=SAMPLE / "plan.edi",
-    bookings=SAMPLE / "bookings.csv",
-    events=SAMPLE / "custody.csv",
-    notes=SAMPLE / "notes.csv",
-    spares=SAMPLE / "spares.csv",
-)
-SETTINGS = Settings(voyage=PAPERS, round_hours=1.0)
-
 BOOKED_OTHERWISE, MISTYPED, NOT_LOGGED = "QXAU4630970", "ZZRU4710255", "XQTU6122263"
 
 
 @pytest.fixture(scope="module")
-def screening() -> Screening:
-    return coldsift.screen([SAMPLE], SETTINGS)
+def screening(sample_with_papers: Screening) -> Screening:
+    return sample_with_papers
 
 
 @pytest.fixture(scope="module")
@@ -93,8 +83,8 @@ def test_what_was_used_is_no_longer_on_board_for_the_next_unit(screening: Screen
     assert set(wanted["state"]) == {"short"}
 
 
-def test_a_run_against_itself_has_nothing_new(run: Path) -> None:
-    again = coldsift.screen([SAMPLE], replace(SETTINGS, since=run))
+def test_a_run_against_itself_has_nothing_new(screening: Screening, run: Path) -> None:
+    again = coldsift.screen([SAMPLE], replace(screening.settings, since=run))
     assert set(again.aboard.changes["change"]) == {"same"}
     assert len(again.aboard.changes) == len(again.findings)
 
@@ -111,11 +101,13 @@ def test_an_earlier_run_that_is_none_is_refused(tmp_path: Path) -> None:
         coldsift.screen([SAMPLE], Settings(since=tmp_path))
 
 
-def test_the_same_papers_give_the_same_bytes(run: Path, tmp_path: Path) -> None:
-    write_outputs(coldsift.screen([SAMPLE], SETTINGS), tmp_path / "again", "Sample")
-    files = [path.relative_to(run) for path in run.rglob("*") if path.is_file()]
+def test_the_same_logs_and_papers_give_the_same_bytes(
+    screening: Screening, run: Path, tmp_path: Path
+) -> None:
+    again = tmp_path / "again"
+    write_outputs(coldsift.screen([SAMPLE], screening.settings), again, "Sample")
+    files = sorted(path.relative_to(run) for path in run.rglob("*") if path.is_file())
+    assert files == sorted(path.relative_to(again) for path in again.rglob("*") if path.is_file())
     assert len(files) > len(planted())
-    changed = [
-        str(name) for name in files if (run / name).read_bytes() != (tmp_path / "again" / name).read_bytes()
-    ]
+    changed = [str(name) for name in files if (run / name).read_bytes() != (again / name).read_bytes()]
     assert changed == []

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
-from coldsift.engine.screening import screen
+from coldsift.engine import Screening
 from coldsift.repairs import judge_repairs
 from coldsift.simulate import sample_voyage
 from coldsift.voyage import read_notes
@@ -14,8 +14,8 @@ from coldsift.voyage import read_notes
 SAMPLE = Path(__file__).parents[2] / "sample_logs"
 
 
-def test_each_repair_of_the_sample_gets_the_verdict_that_its_truth_asks_for() -> None:
-    analysis = screen([SAMPLE]).analysis
+def test_each_repair_of_the_sample_gets_the_verdict_that_its_truth_asks_for(sample: Screening) -> None:
+    analysis = sample.analysis
     notes = read_notes(SAMPLE / "notes.csv")
     judged = judge_repairs(
         analysis.timeline, analysis.defrosts, notes, analysis.peer_groups, analysis.peer_members

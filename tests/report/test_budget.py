@@ -1,6 +1,6 @@
 """The report of a whole ship on a long voyage stays small enough to be opened anywhere, that of a fleet too.
 
-Ten simulated units are screened and stand for 400 over 60 days, or for 5,000: their log is repeated four
+Ten simulated units are screened and stand for 400 over 60 days, or for 5,000: their log is repeated twelve
 times in a row, and every table of theirs under other numbers.
 """
 
@@ -35,7 +35,7 @@ from coldsift.simulate import plan_fleet, simulate
 
 UNITS, DAYS = 400, 60
 FLEET, FLEET_DAYS = 5000, 90
-SIMULATED, SIMULATED_DAYS = 10, 15
+SIMULATED, SIMULATED_DAYS = 10, 5
 MEGABYTE = 1_000_000
 
 Names = dict[str, str]

@@ -8,7 +8,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from coldsift.simulate import UnitPlan, sample_voyage
+from coldsift.simulate import UnitPlan, machines, record, sample_voyage
 from coldsift.simulate.plan import container_number
 
 from .conftest import START, Voyage, sail_all
@@ -37,21 +37,17 @@ UNITS = {
 
 @pytest.fixture(scope="module")
 def mended() -> Voyage:
-    """Each unit in the first place of a ship of its own kind, so that all are the same machine."""
-    voyages = [sail_all({name: unit}) for name, unit in UNITS.items()]
-    fleets = [voyage.fleet for voyage in voyages]
-    names = {name: container_number(place) for place, name in enumerate(UNITS)}
-
-    def together(table: str) -> pl.DataFrame:
-        return pl.concat(
-            getattr(fleet, table).with_columns(container=pl.lit(container))
-            for fleet, container in zip(fleets, names.values(), strict=True)
+    """Each unit draws what the first of the ship draws, so that all are the same machine."""
+    stream = machines.stream
+    with pytest.MonkeyPatch.context() as patch:
+        for drawing in (machines, record):
+            patch.setattr(drawing, "stream", lambda seed, _, purpose: stream(seed, 0, purpose))
+        return sail_all(
+            {
+                name: replace(unit, container=container_number(place))
+                for place, (name, unit) in enumerate(UNITS.items())
+            }
         )
-
-    fleet = replace(
-        fleets[0], **{name: together(name) for name in ("log", "truth", "defrosts", "excursions")}
-    )
-    return Voyage(fleet, names)
 
 
 def readings(voyage: Voyage, name: str) -> pl.DataFrame:

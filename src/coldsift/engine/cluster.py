@@ -6,6 +6,7 @@ made again by another.
 
 from __future__ import annotations
 
+import logging
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -16,7 +17,16 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 import coldsift
-from coldsift.engine.running import Kept, Runner, RunnerError, Small, Task, cores, one_thread_each
+from coldsift.engine.running import (
+    Kept,
+    Runner,
+    RunnerError,
+    Small,
+    Task,
+    cores,
+    deaf_to_interrupts,
+    one_thread_each,
+)
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -122,19 +132,20 @@ def on_cluster(address: str) -> Iterator[Runner]:
             "'coldsift[cluster]'."
         ) from error
     if address == LOCAL:
-        with (
-            one_thread_each(),
-            # Nothing of it can be reached from outside this machine.
-            LocalCluster(
-                n_workers=cores(),
-                threads_per_worker=1,
-                host="127.0.0.1",
-                dashboard_address="127.0.0.1:0",
-                scheduler_kwargs={"dashboard": False},
-            ) as workers,
-            Client(workers) as client,
-        ):
-            yield OnWorkers(client)
+        with one_thread_each():
+            with deaf_to_interrupts():
+                # Nothing of it can be reached from outside this machine.
+                workers = LocalCluster(
+                    n_workers=cores(),
+                    threads_per_worker=1,
+                    host="127.0.0.1",
+                    dashboard_address="127.0.0.1:0",
+                    scheduler_kwargs={"dashboard": False},
+                    # What goes wrong is told by the calls.
+                    silence_logs=logging.CRITICAL,
+                )
+            with workers, Client(workers) as client:
+                yield OnWorkers(client)
         return
     try:
         client = Client(address, timeout=REACHED_WITHIN)

@@ -87,8 +87,15 @@ def reading_record(read: SourcesRead, options: ReadOptions, parts: Mapping[str, 
     parts
         SHA-256 of each file of the run that is needed again, by its path in the run.
     """
+    ids = [source.record.id for source in read.sources]
+    units: dict[str, dict[str, int]] = {identity: {} for identity in ids}
+    for container, order, readings in read.units.select("container", "order", "readings").iter_rows():
+        units[ids[order]][container] = readings
     return {
         "digest": reading_digest(read.digests, options),
+        # As they were before equal rows were merged: by them the units are divided into batches, and a
+        # source of which every row was merged still speaks for its containers.
+        "units": units,
         "messages": [asdict(message) for message in read.messages],
         "parts": dict(sorted(parts.items())),
     }
@@ -141,22 +148,29 @@ def _read_again(
         schema={"number": pl.Int64, "order": pl.Int64, "source": pl.String},
     )
     parts = [run / name for name in manifest["reading"]["parts"] if name.startswith(COMMON_LOG.name)]
-    units = [
-        pl.read_parquet(path, columns=["container", "source"], glob=False)
-        .group_by("container", "source", maintain_order=True)
-        .agg(readings=pl.len())
-        .select(
-            "container",
-            batch=pl.lit(batch, pl.Int64),
-            order=pl.col("source").replace_strict(numbers, return_dtype=pl.Int64),
-            readings="readings",
-        )
+    within = {
+        container: batch
         for batch, path in enumerate(parts)
+        for container in pl.read_parquet(path, columns=["container"], glob=False)["container"].unique()
+    }
+    units = [
+        (container, within[container], numbers[source], readings)
+        for source, held in manifest["reading"]["units"].items()
+        for container, readings in held.items()
     ]
     return SourcesRead(
         sources=tuple(sources),
         messages=_messages(manifest["reading"]["messages"]),
-        units=pl.concat(units),
+        units=pl.DataFrame(
+            units,
+            schema={
+                "container": pl.String,
+                "batch": pl.Int64,
+                "order": pl.Int64,
+                "readings": pl.get_index_type(),
+            },
+            orient="row",
+        ),
         rows=tuple(FromRun(path, numbers) for path in parts),
         names=tuple(names for _ in parts),
         digests=digests,

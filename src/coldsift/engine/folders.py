@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import secrets
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -74,14 +75,15 @@ def write_whole_anywhere(out: Path | str, marker: str, fill: Callable[[Path], No
 
 
 def _put_remote(system: Any, local: str, path: str, replacing: bool) -> None:
-    part, earlier = f"{path}.part", f"{path}.earlier"
-    for left in (part, earlier):
-        if system.exists(left) and system.exists(path):
-            system.rm(left, recursive=True)
+    folder, slash, name = path.rpartition("/")
+    # Names that nobody else has: what is there already may be somebody's.
+    part, earlier = (f"{folder}{slash}.{name}.{secrets.token_hex(4)}.{kind}" for kind in ("part", "earlier"))
     try:
         system.put(f"{local}/", f"{part}/", recursive=True)
         if replacing:
             system.mv(path, earlier, recursive=True)
+        elif system.exists(path):
+            system.rmdir(path)
         system.mv(part, path, recursive=True)
     except BaseException:
         if replacing and system.exists(earlier) and not system.exists(path):

@@ -9,7 +9,9 @@ from __future__ import annotations
 import multiprocessing
 import os
 import shutil
+import signal
 import tempfile
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -139,7 +141,7 @@ class Processes:
 
     def _started(self) -> ProcessPoolExecutor:
         if self._pool is None:
-            with one_thread_each():
+            with one_thread_each(), deaf_to_interrupts():
                 # Started anew, not forked: a copy of a process with threads may hang.
                 self._pool = ProcessPoolExecutor(self._processes, multiprocessing.get_context("spawn"))
                 for _ in range(self._processes):
@@ -160,6 +162,11 @@ class Processes:
             raise RunnerError(
                 "A worker process was ended from outside, most likely for want of memory. Close other "
                 "programs, or screen fewer logs at a time."
+            ) from error
+        except (OSError, MemoryError) as error:
+            raise RunnerError(
+                f"The work in {self._folder.parent} failed: {error or 'there is not enough memory'}. Make "
+                "room there, or name a folder elsewhere with --out."
             ) from error
         finally:
             for future in waiting:
@@ -234,6 +241,19 @@ def _called_and_filed(
 def cores() -> int:
     """Processor cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+@contextmanager
+def deaf_to_interrupts() -> Iterator[None]:
+    """Processes started meanwhile take no notice of Ctrl-C: it is for this one, which ends them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

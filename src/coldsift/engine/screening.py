@@ -32,6 +32,7 @@ from coldsift.engine.reading import Progress, SourcesRead, UnitBatch, read_sourc
 from coldsift.engine.running import Here, Runner
 from coldsift.engine.settings import Settings
 from coldsift.intake import Message, SourceRecord
+from coldsift.intake.files import is_remote, read_remote
 from coldsift.intake.times import given_zone
 from coldsift.report import Overview, overview_of
 from coldsift.schema import COMMON_LOG
@@ -264,10 +265,15 @@ def _of_another_voyage(
 def is_invented(paths: Sequence[Path | str]) -> bool:
     """True when a folder says of itself, in voyage.json, that its logs are simulated."""
     for path in paths:
-        note = Path(path) / "voyage.json"
-        if note.is_file():
-            try:
-                return bool(json.loads(note.read_text(encoding="utf-8"))["invented"])
-            except (ValueError, KeyError, TypeError):
-                return False
+        try:
+            if is_remote(path):
+                note = read_remote(f"{path}/voyage.json").decode()
+            else:
+                note = (Path(path) / "voyage.json").read_text(encoding="utf-8")
+        except (OSError, ValueError):
+            continue
+        try:
+            return bool(json.loads(note)["invented"])
+        except (ValueError, KeyError, TypeError):
+            return False
     return False

@@ -10,13 +10,14 @@ from __future__ import annotations
 import glob
 import io
 import os
+import re
 import zipfile
 import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePath, PurePosixPath
 
 from coldsift.intake.records import Message
 
@@ -108,25 +109,17 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
     """
     messages: list[Message] = []
     found: dict[Path, tuple[str, str]] = {}
-    remote: list[Found] = []
+    remote: dict[str, Found] = {}
     for given in dict.fromkeys(str(path) for path in paths):
         path = Path(given)
         if is_remote(given):
-            remote += _remote_files(given, messages)
+            remote |= {file.shown: file for file in _remote_files(given, messages)}
         elif path.is_dir():
             names = _walk(path, messages)
             for name in names:
                 full = path / name
                 if full.suffix.lower() in NOT_LOGS:
-                    messages.append(
-                        Message(
-                            "note",
-                            name.as_posix(),
-                            None,
-                            f"Left out: a {full.suffix} file is not a log by its name.",
-                            "Name the file itself to have it read.",
-                        )
-                    )
+                    messages.append(_left_out(name))
                 else:
                     found.setdefault(_real(full), (name.as_posix(), full.as_posix()))
             if not any(_real(path / name) in found for name in names):
@@ -150,7 +143,12 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
         for path, (short, full) in found.items()
     ]
     told = [replace(message, file=_readable(message.file)) for message in messages]
-    return sorted([*files, *remote], key=lambda file: file.shown), told
+    return sorted([*files, *remote.values()], key=lambda file: file.shown), told
+
+
+def _left_out(path: PurePath) -> Message:
+    what = f"Left out: a {path.suffix} file is not a log by its name."
+    return Message("note", path.as_posix(), None, what, "Name the file itself to have it read.")
 
 
 def _readable(name: str) -> str:
@@ -169,10 +167,15 @@ def _remote_files(given: str, messages: list[Message]) -> Iterator[Found]:
             )
         )
         return
-    read = [found for found in files if PurePosixPath(found.shown).suffix.lower() not in NOT_LOGS]
-    if not read:
+    there = False
+    for found in files:
+        if found.path != given and PurePosixPath(found.name).suffix.lower() in NOT_LOGS:
+            messages.append(replace(_left_out(PurePosixPath(found.name)), file=found.shown))
+        else:
+            there = True
+            yield found
+    if not there:
         messages.append(Message("error", given, None, "There are no logs here.", "Check the address."))
-    yield from read
 
 
 def _walk(folder: Path, messages: list[Message]) -> list[Path]:
@@ -213,12 +216,25 @@ def find_remote(address: str) -> list[Found]:
         import fsspec
 
         system, path = fsspec.core.url_to_fs(address)
-        known = system.expand_path(path, recursive=True) if "*" in path or system.exists(path) else []
-        return [
-            Found(system.unstrip_protocol(each), system.unstrip_protocol(each), system.size(each) or 0)
+        pattern = "*" in path
+        known = system.expand_path(path, recursive=True) if pattern or system.exists(path) else []
+        # What stands before the path, such as a host, is not told again by every file system.
+        whole, end = address.rstrip("/"), path.rstrip("/")
+        before = whole.removesuffix(end) if whole.endswith(end) else None
+        addresses = [
+            system.unstrip_protocol(each) if before is None else before + each
             for each in sorted(known)
-            if system.isfile(each)
+            if system.isfile(each) and (pattern or not _hidden(each.removeprefix(path)))
         ]
+        return [Found(_without_password(each), each, system.size(each) or 0) for each in addresses]
+
+
+def _hidden(path: str) -> bool:
+    return any(name.startswith((".", "~$")) for name in path.split("/"))
+
+
+def _without_password(address: str) -> str:
+    return re.sub(r"(?<=//)[^/@]*@", "", address)
 
 
 def read_remote(address: str) -> bytes:
