@@ -14,6 +14,7 @@ from coldsift.engine import Settings, reading, screen, write_outputs
 from coldsift.engine.earlier import earlier_reading
 from coldsift.intake import ReadOptions
 from coldsift.intake.files import gather
+from coldsift.intake.layouts import own_folder
 from coldsift.regimes import Bands
 from coldsift.simulate import plan_fleet, simulate
 from coldsift.simulate.layouts import write_logs
@@ -118,8 +119,10 @@ def test_a_run_that_was_read_in_another_way_is_not_used(logs: Path, run: Path, t
     assert not known(run, logs, ReadOptions(date_order="day_first"))
     assert not known(run, logs, ReadOptions(layout="plain_words"))
     assert known(run, logs, ReadOptions(parsers=(tmp_path,)))
-    own = next(iter(Path("parsers").resolve().rglob("plain_words.toml")), None)
-    assert own is None or own.is_file()
+    own = shutil.copytree(own_folder() / "comma_iso", tmp_path / "comma_iso") / "layout.toml"
+    assert known(run, logs, ReadOptions(parsers=(tmp_path,))), "it says the same"
+    own.write_text(own.read_text(encoding="utf-8").replace('"TIME"', '"CLOCK"'), encoding="utf-8")
+    assert not known(run, logs, ReadOptions(parsers=(tmp_path,)))
 
 
 def a_reading_changed(run: Path) -> None:

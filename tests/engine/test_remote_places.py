@@ -9,6 +9,7 @@ from typing import Any
 
 import fsspec
 import pytest
+from tests.cli.calls import run
 
 from coldsift.engine import OutputError, Screening, screen, write_outputs
 from coldsift.engine.folders import write_whole_anywhere
@@ -60,9 +61,9 @@ def test_logs_of_the_same_name_in_two_places_are_told_apart(memory: Any, logs: P
 
 
 def test_a_file_that_is_named_itself_is_read_whatever_its_ending(memory: Any) -> None:
-    memory.pipe("/log.json", b"{}")
-    assert [file.shown for file in gather(["memory://log.json"])[0]] == ["memory://log.json"]
-    found, messages = gather(["memory://"])
+    memory.pipe("/logs/log.json", b"{}")
+    assert [file.shown for file in gather(["memory://logs/log.json"])[0]] == ["memory://logs/log.json"]
+    found, messages = gather(["memory://logs"])
     assert not found
     assert [message.severity for message in messages] == ["note", "error"]
 
@@ -171,3 +172,19 @@ def test_a_run_that_cannot_be_put_in_place_leaves_the_earlier_one(
         write_whole_anywhere(out.as_uri(), "mark", half_fill)
     assert (out / "mark").read_text(encoding="utf-8") == "earlier"
     assert list(tmp_path.iterdir()) == [out]
+
+
+@pytest.mark.parametrize("place", ["foreign", "file:///{}/foreign", "nosuch://there"])
+def test_a_place_that_outputs_cannot_go_to_is_refused_before_any_log_is_read(
+    place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read(*_: object) -> None:
+        raise AssertionError("a log was read")
+
+    monkeypatch.setattr("coldsift.engine.screening.read_sources", read)
+    (tmp_path / "foreign").mkdir()
+    (tmp_path / "foreign" / "letter.txt").write_text("mine")
+    out = place.format(tmp_path.as_posix().lstrip("/"))
+    done = run("screen", tmp_path, "--out", out, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Name another place" in done.stderr or "did not write" in done.stderr

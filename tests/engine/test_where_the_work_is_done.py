@@ -162,7 +162,11 @@ def scheduler(tmp_path: Path) -> Iterator[str]:
         for process in reversed(began):
             process.terminate()
         for process in began:
-            process.wait(20)
+            try:
+                process.wait(10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
         began[0].stderr.close()
 
 

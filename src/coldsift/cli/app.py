@@ -179,6 +179,8 @@ def screen(
     from coldsift.cli.terminal import follow, show
     from coldsift.engine import VoyageFiles, on_cluster, processes, write_outputs
     from coldsift.engine import screen as run
+    from coldsift.engine.earlier import MANIFEST
+    from coldsift.engine.folders import check_place
     from coldsift.intake.files import is_remote
     from coldsift.report import load_language
 
@@ -212,6 +214,7 @@ def screen(
         on_cluster(cluster) if cluster else processes(folder) as runner,
     ):
         load_language(language)
+        check_place(folder, MANIFEST)
         again = None if cluster or is_remote(folder) else Path(folder)
         screening = run(list(paths), settings, progress, runner, again)
         page = None

@@ -198,6 +198,11 @@ def _told() -> Iterator[None]:
             "Worker after worker was lost over the same piece of work, most likely for want of memory. Give "
             "the workers more, or start fewer on each machine. Nothing was written."
         ) from error
+    except MemoryError as error:
+        raise RunnerError(
+            "A worker has too little memory. Give the workers more, or start fewer on each machine. Nothing "
+            "was written."
+        ) from error
     except (CancelledError, FutureCancelledError, OSError) as error:
         raise RunnerError(
             f"The cluster was lost in the middle of the run ({type(error).__name__}). Nothing was written; "

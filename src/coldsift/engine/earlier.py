@@ -77,13 +77,17 @@ def _program() -> str:
     return digest.hexdigest()
 
 
-def reading_record(read: SourcesRead, options: ReadOptions, parts: Mapping[str, str]) -> dict[str, Any]:
+def reading_record(
+    read: SourcesRead, options: ReadOptions, sources: Sequence[Mapping[str, Any]], parts: Mapping[str, str]
+) -> dict[str, Any]:
     """What a run keeps of its reading, for :func:`earlier_reading`.
 
     Parameters
     ----------
     read, options
         What was read, and how.
+    sources
+        The final account of every source, as the manifest has it.
     parts
         SHA-256 of each file of the run that is needed again, by its path in the run.
     """
@@ -91,14 +95,24 @@ def reading_record(read: SourcesRead, options: ReadOptions, parts: Mapping[str, 
     units: dict[str, dict[str, int]] = {identity: {} for identity in ids}
     for container, order, readings in read.units.select("container", "order", "readings").iter_rows():
         units[ids[order]][container] = readings
-    return {
-        "digest": reading_digest(read.digests, options),
+    told = {
         # As they were before equal rows were merged: by them the units are divided into batches, and a
         # source of which every row was merged still speaks for its containers.
         "units": units,
         "messages": [asdict(message) for message in read.messages],
+    }
+    return {
+        **told,
+        "digest": reading_digest(read.digests, options),
+        "told": _told(sources, told),
         "parts": dict(sorted(parts.items())),
     }
+
+
+def _told(sources: Sequence[Mapping[str, Any]], kept: Mapping[str, Any]) -> str:
+    """Digest of what is taken from the manifest itself."""
+    held = json.dumps([sources, kept["units"], kept["messages"]], sort_keys=True)
+    return hashlib.sha256(held.encode()).hexdigest()
 
 
 def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> SourcesRead | None:
@@ -122,6 +136,8 @@ def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> 
         manifest = json.loads((run / MANIFEST).read_text(encoding="utf-8"))
         kept = manifest["reading"]
         # The run first: there mostly is none, and its parts are soon looked at.
+        if kept["told"] != _told(manifest["sources"], kept):
+            return None
         if any(sha256_of(run / name) != sha256 for name, sha256 in kept["parts"].items()):
             return None
         digests = {found.shown: hashlib.sha256(found.read()).hexdigest() for found in files}

@@ -50,28 +50,62 @@ def write_whole_anywhere(out: Path | str, marker: str, fill: Callable[[Path], No
     address = str(out).rstrip("/")
     with tempfile.TemporaryDirectory() as local:
         try:
-            with remote_faults():
-                import fsspec
-
-                system, path = fsspec.core.url_to_fs(address)
-                held = (
-                    [each.rsplit("/", 1)[-1] for each in system.ls(path, detail=False)]
-                    if system.exists(path)
-                    else []
-                )
-            if held and marker not in held:
-                raise OutputError(
-                    f"{address} holds files that coldsift did not write. Name an empty or new place with "
-                    "--out."
-                )
+            system, path, replacing = _remote_place(address, marker)
             fill(Path(local))
             with remote_faults():
-                _put_remote(system, local, path, bool(held))
+                _put_remote(system, local, path, replacing)
         except OSError as error:
             raise OutputError(
                 f"Writing {address} failed: {error}. An earlier run there is untouched."
             ) from error
     return address
+
+
+def check_place(out: Path | str, marker: str) -> None:
+    """Refuse a place that outputs cannot go to, before hours are spent on them.
+
+    Parameters
+    ----------
+    out, marker
+        See :func:`write_whole_anywhere`.
+
+    Raises
+    ------
+    OutputError
+        When it holds other files, or cannot be looked at.
+    """
+    if not is_remote(out):
+        _check_local(Path(out).absolute(), marker, frozenset())
+        return
+    try:
+        _remote_place(str(out).rstrip("/"), marker)
+    except OSError as error:
+        raise OutputError(f"{out} cannot be looked at: {error}. Name another place with --out.") from error
+
+
+def _remote_place(address: str, marker: str) -> tuple[Any, str, bool]:
+    """File system and path of an address, and whether an earlier run is there."""
+    with remote_faults():
+        import fsspec
+
+        system, path = fsspec.core.url_to_fs(address)
+        there = system.ls(path, detail=False) if system.exists(path) else []
+        held = [each.rsplit("/", 1)[-1] for each in there]
+    if held and marker not in held:
+        raise OutputError(
+            f"{address} holds files that coldsift did not write. Name an empty or new place with --out."
+        )
+    return system, path, bool(held)
+
+
+def _check_local(out: Path, marker: str, own: frozenset[str]) -> None:
+    if out.exists() and not out.is_dir():
+        raise OutputError(f"{out} is a file. Name another folder with --out.")
+    held = {path.name for path in out.iterdir()} if out.is_dir() else set()
+    if held and (not (out / marker).is_file() or (own and not held <= own)):
+        raise OutputError(
+            f"{out} holds files that coldsift did not write. Name an empty or new folder with --out."
+        )
 
 
 def _put_remote(system: Any, local: str, path: str, replacing: bool) -> None:
@@ -122,13 +156,7 @@ def write_whole(
         When ``out`` holds other files, or cannot be written. An earlier output in it is then untouched.
     """
     out = out.absolute()
-    if out.exists() and not out.is_dir():
-        raise OutputError(f"{out} is a file. Name another folder with --out.")
-    held = {path.name for path in out.iterdir()} if out.is_dir() else set()
-    if held and (not (out / marker).is_file() or (own and not held <= own)):
-        raise OutputError(
-            f"{out} holds files that coldsift did not write. Name an empty or new folder with --out."
-        )
+    _check_local(out, marker, own)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".part", dir=out.parent))

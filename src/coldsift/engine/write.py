@@ -84,10 +84,11 @@ def write_outputs(
             tables.result()
         for path, text in report.rest(cards):
             _write_page(text, staging / path)
-        held = manifest(screening) | {
+        held = manifest(screening)
+        held |= {
             "settings": screening.settings.record(),
             "inputs": copy_inputs(screening.settings, staging),
-            "reading": _reading(screening, staging),
+            "reading": _reading(screening, held["sources"], staging),
         }
         write_text(json.dumps(held, indent=1, ensure_ascii=False, sort_keys=True) + "\n", staging / MANIFEST)
 
@@ -129,13 +130,13 @@ def _units(screening: Screening, report: Report, staging: Path, tell: Progress) 
         tell("report", done, len(screening.findings) + 1)
 
 
-def _reading(screening: Screening, folder: Path) -> dict[str, Any]:
+def _reading(screening: Screening, sources: Sequence[Mapping[str, Any]], folder: Path) -> dict[str, Any]:
     """What a later run of the same files needs to know of this one's reading."""
     parts = {
         path.relative_to(folder).as_posix(): sha256_of(path)
         for path in (folder / "set_aside.parquet", *sorted((folder / COMMON_LOG.name).iterdir()))
     }
-    return reading_record(screening.read, screening.settings.reading, parts)
+    return reading_record(screening.read, screening.settings.reading, sources, parts)
 
 
 def _write_page(text: str, path: Path) -> None:

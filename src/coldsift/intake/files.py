@@ -217,7 +217,10 @@ def find_remote(address: str) -> list[Found]:
 
         system, path = fsspec.core.url_to_fs(address)
         pattern = "*" in path
-        known = system.expand_path(path, recursive=True) if pattern or system.exists(path) else []
+        if pattern:
+            known = system.glob(path)
+        else:
+            known = system.expand_path(path, recursive=True) if system.exists(path) else []
         # What stands before the path, such as a host, is not told again by every file system.
         whole, end = address.rstrip("/"), path.rstrip("/")
         before = whole.removesuffix(end) if whole.endswith(end) else None
