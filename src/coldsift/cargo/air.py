@@ -22,6 +22,10 @@ from coldsift.regimes.timeline import GAP_FACTOR
 LONGEST_STEP = 0.25
 """Longer log intervals are divided. [h]"""
 
+SHORTEST_STEP = "5m"
+"""Readings of a log that writes more often are taken together into steps of about this length: no cargo warms
+in less. Its divisions of the clock."""
+
 GAP_STEP, MOST_GAP_STEPS = 1.0, 48
 """Gaps are divided into steps of this length [h], but into no more than so many."""
 
@@ -221,8 +225,25 @@ def _known_air(timeline: pl.DataFrame) -> pl.LazyFrame:
             .fill_null(0)
             .cast(pl.Int64)
         )
-        .with_columns(steps_before=(pl.col("parts").cum_sum() - pl.col("parts")).over(NUMBER))
+        .with_columns(begins=_begins())
+        # Several readings of one step are before its end, all of them.
+        .with_columns(steps_before=pl.when("begins").then("parts").otherwise(0).cum_sum().over(NUMBER))
+        .with_columns(pl.col("steps_before") - pl.when("begins").then("parts").otherwise(1))
     )
+
+
+def _begins() -> pl.Expr:
+    """Readings with which a step begins: all but the further ones of a short time, in a log that has them."""
+    often = pl.col("usual_hours") < pl.duration(minutes=5).dt.total_microseconds() / 3.6e9
+    slot = pl.col("time").dt.truncate(SHORTEST_STEP)
+    goes_on = pl.all_horizontal(
+        slot == slot.shift(1),
+        *(pl.col(name) == pl.col(name).shift(1) for name in (NUMBER, "still")),
+        ~pl.col("gap"),
+        ~pl.col("gap").shift(1),
+        pl.col("parts") == 1,
+    )
+    return ~(often & goes_on).fill_null(False)
 
 
 def _next(column: str) -> pl.Expr:
@@ -237,9 +258,13 @@ def _steps(known: pl.LazyFrame) -> pl.LazyFrame:
     def halfway(column: str) -> pl.Expr:
         return pl.col(column) + place * (pl.col(f"{column}_next") - pl.col(column))
 
+    def mean(column: str) -> pl.Expr:
+        known = pl.col("seconds").filter(pl.col(column).is_not_null())
+        return ((pl.col(column) * pl.col("seconds")).sum() / known.sum()).alias(column)
+
     following = ("supply", "split", "otherwise", "ambient_air", "flow", "still")
     held = pl.col("supply") - halfway("supply")
-    return (
+    steps = (
         known.with_columns(_next(name).alias(f"{name}_next") for name in following)
         .filter(pl.col("parts") > 0)
         .with_columns(part=pl.int_ranges(0, pl.col("parts")))
@@ -257,6 +282,17 @@ def _steps(known: pl.LazyFrame) -> pl.LazyFrame:
             outside=pl.coalesce(halfway("ambient_air"), "ambient_air", "ambient_air_next"),
         )
     )
+    whole = pl.len().over("unit", "step") == 1
+    together = (
+        steps.filter(~whole)
+        .group_by("unit", "step", maintain_order=True)
+        .agg(
+            *map(mean, ("supply", "split", "otherwise", "flow", "outside")),
+            pl.col("seconds").sum(),
+            pl.col("still", "gap_place").first(),
+        )
+    )
+    return pl.concat([steps.filter(whole), together.select(steps.collect_schema().names())])
 
 
 def _begin(known: pl.DataFrame) -> pl.DataFrame:
