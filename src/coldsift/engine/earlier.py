@@ -18,6 +18,7 @@ from typing import Any
 import polars as pl
 
 import coldsift
+from coldsift.engine.inputs import digest
 from coldsift.engine.reading import SourcesRead
 from coldsift.intake import Message, ReadOptions, SourceRecord
 from coldsift.intake.files import Found
@@ -70,11 +71,11 @@ def reading_digest(files: Mapping[str, str], options: ReadOptions) -> str:
 
 def _program() -> str:
     """Digest of coldsift's own text: a version number does not change while somebody works on it."""
-    digest = hashlib.sha256()
+    text = hashlib.sha256()
     home = Path(coldsift.__file__).parent
     for path in sorted(path for ending in ("py", "toml") for path in home.rglob(f"*.{ending}")):
-        digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
-    return digest.hexdigest()
+        text.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
+    return text.hexdigest()
 
 
 def reading_record(
@@ -138,7 +139,7 @@ def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> 
         # The run first: there mostly is none, and its parts are soon looked at.
         if kept["told"] != _told(manifest["sources"], kept):
             return None
-        if any(sha256_of(run / name) != sha256 for name, sha256 in kept["parts"].items()):
+        if any(digest(run / name) != sha256 for name, sha256 in kept["parts"].items()):
             return None
         digests = {found.shown: hashlib.sha256(found.read()).hexdigest() for found in files}
         if reading_digest(digests, options) != kept["digest"]:
@@ -195,9 +196,3 @@ def _read_again(
 
 def _messages(held: Iterable[Mapping[str, Any]]) -> tuple[Message, ...]:
     return tuple(Message(**message) for message in held)
-
-
-def sha256_of(path: Path) -> str:
-    """SHA-256 of a file."""
-    with path.open("rb") as handle:
-        return hashlib.file_digest(handle, "sha256").hexdigest()

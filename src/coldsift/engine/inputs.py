@@ -26,7 +26,8 @@ WORDS = {
 
 def digest(path: Path) -> str:
     """SHA-256 of a file."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    with path.open("rb") as handle:
+        return hashlib.file_digest(handle, "sha256").hexdigest()
 
 
 def copy_inputs(settings: Settings, folder: Path) -> dict[str, dict[str, str]]:

@@ -24,9 +24,9 @@ from coldsift.intake.together import (
     account_repeats,
     all_messages,
     all_set_aside,
+    in_path_order,
     merge_rows,
     stated_refrigerants,
-    with_ids,
 )
 from coldsift.peers import peer_span
 from coldsift.regimes import Bands, build_timeline, regime_intervals, shareable
@@ -226,36 +226,27 @@ def _by_size(files: Sequence[Found]) -> Iterator[list[Found]]:
 
 def _named(read: Sequence[FilesRead], rows: Sequence[Kept]) -> SourcesRead:
     """Put the sources of all batches in the order of their paths, and give ids."""
-    places = [(batch, number) for batch, files in enumerate(read) for number in range(len(files.sources))]
-    places.sort(key=lambda place: read[place[0]].sources[place[1]].record.path)
-    sources = with_ids([read[batch].sources[number] for batch, number in places])
-    names = pl.DataFrame(
-        [
-            (batch, number, order, source.record.id)
-            for order, ((batch, number), source) in enumerate(zip(places, sources, strict=True))
-        ],
-        schema={"batch": pl.Int64, "number": pl.Int64, "order": pl.Int64, "source": pl.String},
-        orient="row",
-    )
-    units = pl.concat(
-        [
-            pl.DataFrame(
-                schema={
-                    "container": pl.String,
-                    "number": pl.Int64,
-                    "readings": pl.get_index_type(),
-                    "batch": pl.Int64,
-                }
-            ),
-            *(files.units.with_columns(batch=pl.lit(batch, pl.Int64)) for batch, files in enumerate(read)),
-        ]
+    sources, names = in_path_order([files.sources for files in read])
+    units = [
+        files.units.join(named, on="number", maintain_order="left").select(
+            "container", "order", "readings", batch=pl.lit(batch, pl.Int64)
+        )
+        for batch, (files, named) in enumerate(zip(read, names, strict=True))
+    ]
+    nothing = pl.DataFrame(
+        schema={
+            "container": pl.String,
+            "order": pl.Int64,
+            "readings": pl.get_index_type(),
+            "batch": pl.Int64,
+        }
     )
     return SourcesRead(
         tuple(sources),
         tuple(message for files in read for message in files.messages),
-        units.join(names, on=["batch", "number"]).select("container", "batch", "order", "readings"),
+        pl.concat([nothing, *units]),
         tuple(rows),
-        tuple(names.filter(batch=batch).drop("batch") for batch in range(len(read))),
+        tuple(names),
         {shown: digest for files in read for shown, digest in files.digests.items()},
     )
 

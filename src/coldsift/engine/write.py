@@ -14,9 +14,9 @@ import polars as pl
 
 import coldsift
 from coldsift.causes import load_catalogue
-from coldsift.engine.earlier import MANIFEST, reading_record, sha256_of
+from coldsift.engine.earlier import MANIFEST, reading_record
 from coldsift.engine.folders import by_units, write_table, write_text, write_whole_anywhere
-from coldsift.engine.inputs import copy_inputs
+from coldsift.engine.inputs import copy_inputs, digest
 from coldsift.engine.reading import Progress
 from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
@@ -133,7 +133,7 @@ def _units(screening: Screening, report: Report, staging: Path, tell: Progress) 
 def _reading(screening: Screening, sources: Sequence[Mapping[str, Any]], folder: Path) -> dict[str, Any]:
     """What a later run of the same files needs to know of this one's reading."""
     parts = {
-        path.relative_to(folder).as_posix(): sha256_of(path)
+        path.relative_to(folder).as_posix(): digest(path)
         for path in (folder / "set_aside.parquet", *sorted((folder / COMMON_LOG.name).iterdir()))
     }
     return reading_record(screening.read, screening.settings.reading, sources, parts)

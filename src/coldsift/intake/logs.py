@@ -6,13 +6,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Literal
 
-import polars as pl
-
 from coldsift.intake.files import Found, gather
 from coldsift.intake.layouts import load_layouts
 from coldsift.intake.read import ReadOptions, read_files
 from coldsift.intake.records import Intake
-from coldsift.intake.together import account_repeats, all_messages, all_set_aside, merge_rows, with_ids
+from coldsift.intake.together import account_repeats, all_messages, all_set_aside, in_path_order, merge_rows
 from coldsift.schema import COMMON_LOG
 
 Progress = Callable[[str, int, int], None]
@@ -59,18 +57,9 @@ def read_logs(
 
     read = read_files(files, options, layouts, told)
     tell("", len(files), len(files))
-    order = sorted(range(len(read.sources)), key=lambda number: read.sources[number].record.path)
-    sources = with_ids([read.sources[number] for number in order])
+    sources, (names,) = in_path_order([read.sources])
     log = COMMON_LOG.empty()
     if read.rows.height:
-        names = pl.DataFrame(
-            {
-                "number": order,
-                "order": range(len(order)),
-                "source": [source.record.id for source in sources],
-            },
-            schema_overrides={"number": pl.Int64, "order": pl.Int64},
-        )
         merged = merge_rows([(read.rows, names)])
         log = COMMON_LOG.conform(merged.log)
         sources = account_repeats(sources, merged.repeats, options, layouts)

@@ -19,14 +19,29 @@ from coldsift.intake.records import Message, SourceRecord
 from coldsift.schema import SET_ASIDE
 
 
-def with_ids(sources: Sequence[ReadSource]) -> list[ReadSource]:
-    """Give ids from content and name; equal content under equal names is told apart by the order.
+def in_path_order(
+    batches: Sequence[Sequence[ReadSource]],
+) -> tuple[list[ReadSource], list[pl.DataFrame]]:
+    """Put the sources of batches of files in the order of their paths, and give ids.
 
-    Parameters
-    ----------
-    sources
-        In the order of their paths.
+    Returns
+    -------
+    tuple
+        The sources, and for each batch ``number`` (a source's place in it), ``order`` and ``source`` (its
+        place among all, and its id).
     """
+    places = [(batch, number) for batch, held in enumerate(batches) for number in range(len(held))]
+    places.sort(key=lambda place: batches[place[0]][place[1]].record.path)
+    sources = _with_ids([batches[batch][number] for batch, number in places])
+    names: list[list[tuple[int, int, str]]] = [[] for _ in batches]
+    for order, (batch, number) in enumerate(places):
+        names[batch].append((number, order, sources[order].record.id))
+    columns = {"number": pl.Int64, "order": pl.Int64, "source": pl.String}
+    return sources, [pl.DataFrame(held, schema=columns, orient="row") for held in names]
+
+
+def _with_ids(sources: Sequence[ReadSource]) -> list[ReadSource]:
+    """Ids from content and name; equal content under equal names is told apart by the order."""
     seen: dict[str, int] = {}
     named = []
     for source in sources:
