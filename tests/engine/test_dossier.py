@@ -214,6 +214,7 @@ def test_the_sources_give_the_bundle_s_numbers_again(written: Path, logs: Path) 
     verdict = verify(written, [logs])
     assert verdict.difference == ""
     assert verdict.values > 10_000
+    assert verdict.files == ("index.html",)
     assert verdict.notes == ()
 
 
@@ -255,6 +256,64 @@ def test_a_sentence_that_was_changed_is_found_by_reckoning(copied: Path) -> None
     assert "It began with the shipper" in verify(copied, [SAMPLE]).difference
 
 
+@pytest.mark.usefixtures("_screened_once")
+def test_a_size_that_was_changed_is_found(copied: Path) -> None:
+    size = (SAMPLE / "XQTU4234768.csv").stat().st_size
+    changed_record(copied, f'"size": {size}', '"size": 7')
+    assert verify(copied, [SAMPLE]).difference == (
+        f"source XQTU4234768.csv has {size} bytes, dossier.json says 7"
+    )
+
+
+@pytest.fixture
+def whole_copy(written: Path, tmp_path: Path) -> Path:
+    shutil.copytree(written, tmp_path / "dossier")
+    return tmp_path / "dossier"
+
+
+@pytest.mark.usefixtures("_screened_once")
+@pytest.mark.parametrize("given", [".", "bundle"])
+def test_a_page_that_was_changed_is_found_although_its_bundle_was_not(whole_copy: Path, given: str) -> None:
+    page = whole_copy / "index.html"
+    text = page.read_text(encoding="utf-8")
+    assert "Ship (invented)" in text
+    page.write_text(text.replace("Ship (invented)", "Shipper", 1), encoding="utf-8")
+    verdict = verify(whole_copy / given, [SAMPLE])
+    assert verdict.difference.startswith("index.html is not the page that the sources give")
+    assert verdict.files == ()
+
+
+@pytest.mark.usefixtures("_screened_once")
+def test_a_printed_dossier_is_printed_again_and_one_that_differs_is_not_vouched_for(
+    whole_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stands_for_a_browser(html: str, targets: dict[str, Path]) -> None:
+        for paper, target in targets.items():
+            target.write_text(f"{paper} {hashlib.sha256(html.encode()).hexdigest()}", encoding="utf-8")
+
+    monkeypatch.setattr(verifying, "print_papers", stands_for_a_browser)
+    page = (whole_copy / "index.html").read_text(encoding="utf-8")
+    printed = {"A4": whole_copy / "dossier_a4.pdf", "Letter": whole_copy / "dossier_letter.pdf"}
+    stands_for_a_browser(page, printed)
+    assert verify(whole_copy, [SAMPLE]).files == ("index.html", "dossier_a4.pdf", "dossier_letter.pdf")
+    printed["A4"].write_text("another", encoding="utf-8")
+    verdict = verify(whole_copy, [SAMPLE])
+    assert verdict.difference == ""
+    assert verdict.files == ("index.html", "dossier_letter.pdf")
+    assert "dossier_a4.pdf is not what this machine prints of index.html" in verdict.notes[0]
+
+
+@pytest.mark.usefixtures("_screened_once")
+def test_without_a_browser_the_printed_dossier_is_not_vouched_for(
+    whole_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLDSIFT_BROWSER", "/none")
+    (whole_copy / "dossier_a4.pdf").write_bytes(b"%PDF-1.4 anything")
+    verdict = verify(whole_copy, [SAMPLE])
+    assert (verdict.difference, verdict.files) == ("", ("index.html",))
+    assert "dossier_a4.pdf not printed again" in verdict.notes[0]
+
+
 def test_a_source_that_is_missing_or_was_changed_is_named(copied: Path, tmp_path: Path) -> None:
     sources = copy_of_few(tmp_path / "sources")
     log = sources / "XQTU4234768.csv"
@@ -282,10 +341,11 @@ def test_a_source_that_was_not_there_is_named(copied: Path, tmp_path: Path) -> N
 
 
 @pytest.mark.usefixtures("_screened_once")
-def test_another_version_is_told_beside_the_verdict(copied: Path) -> None:
-    changed_record(copied, f'"coldsift": "{coldsift.__version__}"', '"coldsift": "0.0.1"')
-    verdict = verify(copied, [SAMPLE])
-    assert verdict.difference == ""
+def test_another_version_is_told_beside_the_verdict(whole_copy: Path) -> None:
+    changed_record(whole_copy / "bundle", f'"coldsift": "{coldsift.__version__}"', '"coldsift": "0.0.1"')
+    verdict = verify(whole_copy, [SAMPLE])
+    assert (verdict.difference, verdict.files) == ("", ())
+    assert any("index.html was not made again" in note for note in verdict.notes)
     assert any("coldsift was 0.0.1" in note for note in verdict.notes)
 
 

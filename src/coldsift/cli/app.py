@@ -480,6 +480,8 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
         typer.echo(plain(f"Not the same. First difference: {verdict.difference}."))
         raise typer.Exit(1)
     typer.echo(f"The same: {verdict.values} values reckoned again from the sources, none differs.")
+    if verdict.files:
+        typer.echo(f"Made again, the same byte for byte: {', '.join(verdict.files)}.")
     raise typer.Exit(0)
 
 

@@ -25,10 +25,10 @@ from coldsift.engine.inputs import copy_inputs, digest
 from coldsift.engine.reconstructing import Request, reconstruct_from
 
 FORMAT = 1
-BUNDLE, RECORD = "bundle", "dossier.json"
+PAGE, BUNDLE, RECORD = "index.html", "bundle", "dossier.json"
 PAPERS: Mapping[Paper, str] = {"A4": "dossier_a4.pdf", "Letter": "dossier_letter.pdf"}
 
-OWN = frozenset({"index.html", BUNDLE, *PAPERS.values()})
+OWN = frozenset({PAGE, BUNDLE, *PAPERS.values()})
 """All that a dossier's folder holds; one that holds more is somebody's."""
 
 _NOT_TOLD = frozenset({"reproduce", "versions", "parameters"})
@@ -68,25 +68,30 @@ def write_dossier(voyage: ScreenedVoyage, request: Request, out: Path) -> Writte
     no_pdf: list[str] = []
 
     def fill(folder: Path) -> None:
-        record = _write_bundle(folder / BUNDLE, evidence, request, found)
-        told = replace(
-            found,
-            reproduce=f"coldsift dossier --verify {BUNDLE} SOURCES, the log files as SOURCES; SHA-256 of "
-            f"{BUNDLE}/{RECORD}: {record}",
-        )
-        html = build_dossier(told)
-        write_text(html, folder / "index.html")
+        _write_bundle(folder / BUNDLE, evidence, request, found)
+        html = page_of(found, folder / BUNDLE)
+        write_text(html, folder / PAGE)
         try:
             print_papers(html, {paper: folder / name for paper, name in PAPERS.items()})
         except NoBrowser as error:
             no_pdf.append(str(error))
 
     folder = write_whole(out, f"{BUNDLE}/{RECORD}", fill, OWN)
-    return Written(folder / "index.html", "".join(no_pdf), found.answers)
+    return Written(folder / PAGE, "".join(no_pdf), found.answers)
 
 
-def _write_bundle(folder: Path, evidence: Evidence, request: Request, found: Reconstruction) -> str:
-    """Write the bundle; returns the SHA-256 of its record."""
+def page_of(found: Reconstruction, bundle: Path) -> str:
+    """The page that stands beside a bundle, with the bundle's digest on it."""
+    return build_dossier(
+        replace(
+            found,
+            reproduce=f"coldsift dossier --verify {BUNDLE} SOURCES, the log files as SOURCES; SHA-256 of "
+            f"{BUNDLE}/{RECORD}: {digest(bundle / RECORD)}",
+        )
+    )
+
+
+def _write_bundle(folder: Path, evidence: Evidence, request: Request, found: Reconstruction) -> None:
     folder.mkdir()
     tables = dict(tables_of(found))
     for name, frame in tables.items():
@@ -112,7 +117,6 @@ def _write_bundle(folder: Path, evidence: Evidence, request: Request, found: Rec
     }
     text = json.dumps(record, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
     write_text(text, folder / RECORD)
-    return digest(folder / RECORD)
 
 
 def tables_of(found: Reconstruction) -> Iterator[tuple[str, pl.DataFrame]]:

@@ -1,4 +1,4 @@
-"""A dossier's bundle reckoned again from its sources.
+"""A dossier's bundle reckoned again from its sources, and the page and the paper beside it made again.
 
 Goes in: a bundle and the logs. Comes out: the first difference between them, if there is one.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,7 +17,8 @@ from typing import Any
 import polars as pl
 
 from coldsift.dossier.model import Reconstruction
-from coldsift.engine.bundles import BUNDLE, FORMAT, RECORD, tables_of, told_of
+from coldsift.dossier.pdf import NoBrowser, print_papers
+from coldsift.engine.bundles import BUNDLE, FORMAT, PAGE, PAPERS, RECORD, page_of, tables_of, told_of
 from coldsift.engine.evidence import DossierError
 from coldsift.engine.inputs import digest
 from coldsift.engine.reading import Progress
@@ -53,12 +55,15 @@ class Verdict:
         The first difference in words; empty when there is none.
     values
         Values that were compared.
+    files
+        Page and papers beside the bundle that were made again and are the same, byte for byte.
     notes
         What else a reader should know, such as another version of coldsift.
     """
 
     difference: str
     values: int
+    files: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -85,7 +90,7 @@ def verify(
     -------
     Verdict
         The first difference: a file of the bundle that was changed, a source that is missing or new, a table
-        and row, or a sentence.
+        and row, a sentence, or the page.
 
     Raises
     ------
@@ -96,16 +101,48 @@ def verify(
     record = _read(folder)
     changed = next(_changed_files(folder, record), "")
     if changed:
-        return Verdict(changed, 0, ())
+        return Verdict(changed, 0, (), ())
     request, settings = _asked(folder, record, parsers)
     screening = screen(sources, settings, progress)
     unread = (str(message) for message in screening.messages if message.severity == "error")
-    notes = (*_version_notes(record), *unread)
+    other_versions = tuple(_version_notes(record))
+    notes = (*other_versions, *unread)
     moved = next(_moved_sources(record, screening), "")
     if moved:
-        return Verdict(moved, 0, notes)
-    difference, values = _compared(folder, record, reconstruct(screening, request))
-    return Verdict(difference, values, notes)
+        return Verdict(moved, 0, (), notes)
+    found = reconstruct(screening, request)
+    difference, values = _compared(folder, record, found)
+    page = folder.parent / PAGE
+    if difference or folder.name != BUNDLE or not page.is_file():
+        return Verdict(difference, values, (), notes)
+    if other_versions:
+        return Verdict("", values, (), (*notes, f"{PAGE} was not made again: other versions made it"))
+    html = page_of(found, folder)
+    if page.read_bytes() != html.encode():
+        difference = f"{PAGE} is not the page that the sources give: it was changed, or its bundle was"
+        return Verdict(difference, values, (), notes)
+    same, unsure = _papers_again(folder.parent, html)
+    return Verdict("", values, (PAGE, *same), (*notes, *unsure))
+
+
+def _papers_again(folder: Path, html: str) -> tuple[list[str], list[str]]:
+    """The printed files that are the same when the page is printed here, and what to say of the others."""
+    there = {paper: name for paper, name in PAPERS.items() if (folder / name).is_file()}
+    with tempfile.TemporaryDirectory(prefix="coldsift-") as scratch:
+        again = {paper: Path(scratch) / name for paper, name in there.items()}
+        try:
+            print_papers(html, again)
+        except NoBrowser as error:
+            return [], [f"{' and '.join(there.values())} not printed again. {error}"]
+        same = [
+            name for paper, name in there.items() if again[paper].read_bytes() == (folder / name).read_bytes()
+        ]
+    return same, [
+        f"{name} is not what this machine prints of {PAGE}: another browser or other fonts printed it, or it "
+        f"was changed. Go by {PAGE}, or print that anew"
+        for name in there.values()
+        if name not in same
+    ]
 
 
 def _compared(folder: Path, record: Mapping[str, Any], found: Reconstruction) -> tuple[str, int]:
@@ -266,14 +303,17 @@ def _version_notes(record: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _moved_sources(record: Mapping[str, Any], screening: Screening) -> Iterator[str]:
-    then = {source["sha256"]: source["path"] for source in record["sources"]}
-    now = {source.sha256: source.path for source in screening.sources}
-    for sha256, path in then.items():
+    then = {source["sha256"]: source for source in record["sources"]}
+    now = {source.sha256: source for source in screening.sources}
+    for sha256, kept in then.items():
+        path = kept["path"]
         if sha256 not in now:
             yield f"source {path} (SHA-256 {sha256}) is not among the files given, or was changed"
         # A source goes by its content and its name.
-        elif now[sha256].rsplit("/", 1)[-1] != path.rsplit("/", 1)[-1]:
-            yield f"source {path} is called {now[sha256]} here; give it under its name"
-    for sha256, path in now.items():
+        elif now[sha256].path.rsplit("/", 1)[-1] != path.rsplit("/", 1)[-1]:
+            yield f"source {path} is called {now[sha256].path} here; give it under its name"
+        elif now[sha256].size != kept["size"]:
+            yield f"source {path} has {now[sha256].size} bytes, {RECORD} says {kept['size']}"
+    for sha256, source in now.items():
         if sha256 not in then:
-            yield f"source {path} (SHA-256 {sha256}) was not read for this dossier"
+            yield f"source {source.path} (SHA-256 {sha256}) was not read for this dossier"
