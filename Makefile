@@ -6,18 +6,23 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
 READY_SPEED := $(VENV)/.ready-speed
+READY_ROBUSTNESS := $(VENV)/.ready-robustness
+READY_SUPPLY := $(VENV)/.ready-supply
 AXE := tests/browser/node_modules/.ready
-FOUND := $(wildcard pyproject.toml constraints.txt)
+FOUND := $(wildcard pyproject.toml requirements/*.txt)
 
-.PHONY: report test unit browser lint types accuracy accuracy-check speed speed-check likelihoods thresholds texts docs saturation sample clean
+.PHONY: report test unit browser lint types accuracy accuracy-check speed speed-check likelihoods thresholds texts docs saturation sample clean \
+	lock licences audit sbom coverage mutants
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
 		--notes sample_logs/notes.csv --plan sample_logs/plan.edi --bookings sample_logs/bookings.csv \
 		--spares sample_logs/spares.csv --hours 4 --out reports/sample || [ $$? -eq 1 ]
 
-# A worker a core, so that the libraries in each need no threads of their own.
-PYTEST := POLARS_MAX_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile
+# A worker a core, so that the libraries in each need no threads of their own. Files go to them in the order that
+# tests/conftest.py gives them.
+PYTEST := POLARS_MAX_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile \
+	--no-loadscope-reorder
 
 test: $(READY_DEV) $(AXE) browser-here server-here
 	$(PYTEST)
@@ -68,6 +73,38 @@ docs: $(READY_DEV)
 texts: $(READY)
 	$(BIN)/python -m coldsift.report.texts
 
+# After a change of dependencies: lists anew, for every system, the SHA-256 of each file that may be installed.
+lock: $(VENV)/bin/python
+	$(PIP) install -c constraints.txt uv
+	$(BIN)/python requirements/lock.py
+
+# Rewrites docs/licences.md.
+licences: $(READY_SUPPLY)
+	$(BIN)/python requirements/licences.py
+
+# Lines and branches of each stage that the tests reach, those in the browser apart (half an hour).
+coverage: $(READY_ROBUSTNESS) server-here
+	$(BIN)/python -m benchmarks.robustness --only branches
+
+# Whether the tests notice changes in features and excursions (about an hour).
+mutants: $(READY_ROBUSTNESS)
+	$(BIN)/python -m benchmarks.robustness --only mutants
+
+# Asks an advisory service on the network for known weaknesses of all that may be installed. Fails when there
+# are any, and when it could not ask: what nobody looked at counts as unsafe.
+AUDITED := $(wildcard requirements/*.txt)
+audit: $(READY_SUPPLY)
+	@$(BIN)/pip-audit --strict --progress-spinner off --disable-pip --require-hashes \
+		$(foreach list,$(AUDITED),-r $(list)) || { \
+		echo "Weaknesses were found, or the advisory service could not be asked; the lines above say which."; exit 1; }
+
+# The list of parts of an installation (CycloneDX, checked against its schema) in build/sbom.json.
+sbom: $(READY_SUPPLY)
+	$(PYTHON) -m venv --clear --without-pip build/installed
+	$(PIP) --python build/installed/bin/python install --require-hashes -r requirements/run.txt
+	$(PIP) --python build/installed/bin/python install --no-deps .
+	$(BIN)/cyclonedx-py environment build/installed --output-reproducible --output-file build/sbom.json
+
 saturation: $(READY)
 	$(BIN)/python -m coldsift.refrigerant.make
 
@@ -110,17 +147,29 @@ $(VENV)/bin/python:
 		{ echo "coldsift needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)"; exit 2; }
 	$(PYTHON) -m venv $(VENV)
 
+# Only files whose SHA-256 stands in requirements/ are installed, those that build coldsift included.
+INSTALL = $(PIP) install --require-hashes $(foreach list,$(1),-r requirements/$(list).txt) && \
+	$(PIP) install --no-deps --no-build-isolation -e .
+
 $(READY): $(FOUND) | $(VENV)/bin/python
-	$(PIP) install -c constraints.txt -e .
+	$(call INSTALL,build run)
 	@touch $@
 
 $(READY_DEV): $(FOUND) | $(VENV)/bin/python
-	$(PIP) install -c constraints.txt -e ".[dev]"
+	$(call INSTALL,build dev)
 	@touch $@ $(READY)
 
 $(READY_SPEED): $(FOUND) | $(VENV)/bin/python
-	$(PIP) install -c constraints.txt -e ".[dev,speed]"
+	$(call INSTALL,build dev speed)
 	@touch $@ $(READY_DEV) $(READY)
+
+$(READY_ROBUSTNESS): $(FOUND) | $(VENV)/bin/python
+	$(call INSTALL,build dev robustness)
+	@touch $@ $(READY_DEV) $(READY)
+
+$(READY_SUPPLY): $(FOUND) | $(VENV)/bin/python
+	$(call INSTALL,build dev speed robustness supply)
+	@touch $@ $(READY_DEV) $(READY_SPEED) $(READY_ROBUSTNESS) $(READY)
 
 clean:
 	rm -rf $(VENV) build dist reports/sample .pytest_cache .mypy_cache .ruff_cache

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pytest
@@ -12,6 +13,37 @@ from coldsift.engine import Screening, Settings, VoyageFiles, screen, write_outp
 from tests.browser.opened import CHROMIUM, QUIET
 
 SAMPLE = Path(__file__).parents[1] / "sample_logs"
+
+SLOWEST = (
+    "docs/test_walkthrough.py",
+    "engine/test_where_the_work_is_done.py",
+    "browser",
+    "engine",
+    "cli",
+    "dossier",
+    "docs",
+    "archive",
+)
+"""Files and folders that take longest."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Take the slowest first, so that workers side by side end together."""
+
+    def turn(item: pytest.Item) -> int:
+        file = PurePosixPath(item.nodeid.partition("::")[0])
+        names = {each.as_posix() for each in (file, *file.parents)}
+        return next((place for place, name in enumerate(SLOWEST) if f"tests/{name}" in names), len(SLOWEST))
+
+    items.sort(key=turn)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_waiting_for_the_disk() -> Iterator[None]:
+    """What is written need not have reached the disk: no test cuts the power."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda _: None)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from coldsift.engine import Screening, screen
 
-__version__ = "0.1.0"
+__version__ = "1.0.0"
 __all__ = ["Screening", "__version__", "screen"]
 
 

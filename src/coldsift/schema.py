@@ -16,6 +16,32 @@ from typing import Any
 import dataframely as dy
 import polars as pl
 
+SCHEMA_VERSION = "1.0"
+"""Version of all output tables together, MAJOR.MINOR: a table or column more is a new MINOR; one that is
+gone, or means something else, a new MAJOR. Tables from before there was a version are read as 1.0."""
+
+TABLE_METADATA: Mapping[str, str] = {"coldsift.schema": SCHEMA_VERSION}
+"""Stands in every Parquet table."""
+
+
+def newer_tables(what: object, version: object) -> str:
+    """Why tables cannot be read, as a sentence; empty when they can.
+
+    Parameters
+    ----------
+    what
+        Where they are.
+    version
+        Their schema version as found; None where none stands.
+    """
+    major, _, _ = str(version).partition(".")
+    if version is None or (major.isdecimal() and int(major) <= int(SCHEMA_VERSION.partition(".")[0])):
+        return ""
+    return (
+        f"{what} was made by a newer coldsift: its tables are of schema {version}, this one reads those up "
+        f"to {SCHEMA_VERSION}. Update coldsift."
+    )
+
 
 class Quantity(StrEnum):
     """What a channel measures; decides which units of measure can be converted into its own."""
@@ -1285,6 +1311,31 @@ VOYAGE_EVENTS = Table(
     key=("start", "kind"),
 )
 
+CLOCKS = Table(
+    "clocks",
+    "How each unit's clock stands to those of the others. Reported alone: every time is kept as logged.",
+    (
+        _text("container", "Container number", False),
+        Column("apart", pl.Boolean(), "", "True when it is not in step with the others", False),
+        _number(
+            "offset", "s", "How far the clock is ahead of the others' (below zero: behind); middle of bounds"
+        ),
+        _number("lower", "s", "Least that it is ahead"),
+        _number("upper", "s", "Most that it is ahead"),
+        _count("power_cuts", "Power cuts of the whole ship that this rests on"),
+        Column("by_day_wave", pl.Boolean(), "", "True when it rests on the day wave of ambient air", False),
+        _time(
+            "at",
+            "When it was ahead by that, by the others' clocks: the last power cut; empty by day wave",
+        ),
+        _number("drift", "s/d", "What it gains a day (below zero: loses); empty when none is seen"),
+        _number("drift_lower", "s/d", "Least that it can gain a day"),
+        _number("drift_upper", "s/d", "Most that it can gain a day"),
+        _text("words", "The same as a sentence, or why nothing is known", False),
+    ),
+    key=("container",),
+)
+
 TABLES: Mapping[str, Table] = {
     table.name: table
     for table in (
@@ -1321,6 +1372,7 @@ TABLES: Mapping[str, Table] = {
         UNMATCHED,
         FEATURES,
         VOYAGE_EVENTS,
+        CLOCKS,
         PRE_TRIP,
         SET_ASIDE,
     )

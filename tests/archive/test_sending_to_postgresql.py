@@ -186,6 +186,15 @@ def test_keys_and_types_are_those_of_the_schema(office: Server, archive: Path) -
     ).splitlines() == ["ARRAY", "timestamp with time zone", "boolean", "double precision", "bigint", "date"]
 
 
+def test_a_table_of_a_later_version_is_left_out_and_named(office: Server, archive: Path) -> None:
+    listed = pl.read_parquet(archive / "voyages.parquet")
+    later = listed.with_columns(tables=pl.concat_list("tables", pl.lit("moods")))
+    later.write_parquet(archive / "voyages.parquet")
+    sent = send(archive, office.address())
+    assert (sent.voyages, sent.left_out) == (("north", "south"), ("moods",))
+    assert counts(office)["findings"] == 6
+
+
 def test_sending_twice_changes_nothing(office: Server, archive: Path) -> None:
     send(archive, office.address())
     written = "SELECT string_agg(ctid::text || xmin, ' ') FROM coldsift.findings"

@@ -17,6 +17,8 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
     "--no-first-run",
+    # One for all pages of a context: they share what is compiled of the same scripts.
+    "--process-per-site",
 ]
 PATIENCE = 15.0
 """Longest time that something on a page is waited for. [s]"""

@@ -149,7 +149,9 @@ def test_a_damaged_table_is_refused(run: Path) -> None:
 
 def test_findings_of_another_schema_are_refused_with_the_version_that_wrote_them(run: Path) -> None:
     findings({}).drop("hours_to_limit").write_parquet(run / "findings.parquet")
-    with pytest.raises(EarlierRunError, match=r"coldsift 0\.9.*lack hours_to_limit"):
+    assert earlier_findings(run)["hours_to_limit"].null_count() == findings({}).height
+    findings({}).drop("rank").write_parquet(run / "findings.parquet")
+    with pytest.raises(EarlierRunError, match=r"coldsift 0\.9.*lack rank"):
         earlier_findings(run)
     findings({}).with_columns(group=pl.lit("urgent")).write_parquet(run / "findings.parquet")
     with pytest.raises(EarlierRunError, match="not as this version writes them"):

@@ -119,7 +119,7 @@ def test_the_schema_is_printed_with_units() -> None:
     assert shown.returncode == 0
     assert "suction_pressure" in shown.stdout
     assert "bar" in shown.stdout
-    tables = json.loads(run("schema", "--json").stdout)
+    tables = json.loads(run("schema", "--json").stdout)["tables"]
     assert {"findings", "excursions", "defrosts", "features", "set_aside", "common_log"} <= set(tables)
 
 
@@ -134,7 +134,7 @@ def test_layouts_are_listed_tried_and_drafted(tmp_path: Path) -> None:
 
 
 def test_a_simulated_voyage_can_be_screened_and_says_that_it_is_invented(tmp_path: Path) -> None:
-    made = run("simulate", "--out", tmp_path / "voyage", "--units", 6, "--days", 3, "--seed", 5)
+    made = run("simulate", "--out", tmp_path / "voyage", "--units", 6, "--days", 2, "--seed", 5)
     assert made.returncode == 0, made.stderr
     assert json.loads((tmp_path / "voyage" / "voyage.json").read_text(encoding="utf-8"))["invented"] is True
     done = run("screen", tmp_path / "voyage", "--out", tmp_path / "out")

@@ -13,17 +13,28 @@ import polars as pl
 import pytest
 
 from coldsift import schema
-from coldsift.dossier import build_dossier
+from coldsift.dossier import build_dossier, charts
 from coldsift.report.words import visible
 from tests.dossier.reconstructed import CONTAINER, HOSTILE, LONG, at, bare, reconstruction
 from tests.report.outline import Outline
 
 MEGABYTE = 1_000_000
+CHARTS = (
+    *("air", "happened", "cargo", "probes", "supply", "peers", "edges"),
+    *("air_close_up", "happened_close_up", "cargo_close_up", "peers_close_up"),
+)
 
 
 @pytest.fixture(scope="module")
 def html() -> str:
     return build_dossier(reconstruction())
+
+
+@pytest.fixture
+def _undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No charts, which take most of the time: for what stands in words and tables."""
+    for name in CHARTS:
+        monkeypatch.setattr(charts, name, lambda _: None)
 
 
 class Tables(HTMLParser):
@@ -118,6 +129,7 @@ def test_the_key_figures_are_those_of_the_main_excursion(html: str) -> None:
         assert re.sub(r"\s+", " ", said) in re.sub(r"\s+", " ", first)
 
 
+@pytest.mark.usefixtures("_undrawn")
 def test_what_was_not_reckoned_is_not_made_up() -> None:
     of = reconstruction()
     unknown = [
@@ -191,6 +203,7 @@ def test_every_file_has_its_digest_and_its_rows_add_up(html: str) -> None:
     assert "2 000 rows read = 1 894 used + 96 merged + 10 set aside" in text
 
 
+@pytest.mark.usefixtures("_undrawn")
 def test_long_tables_say_what_they_leave_out() -> None:
     of = reconstruction()
     rises = pl.concat(
@@ -261,6 +274,7 @@ def test_a_frozen_unit_that_grew_too_warm_has_no_lower_edge() -> None:
     assert "Figure 2." in Outline(build_dossier(replace(of, timeline=frozen))).text
 
 
+@pytest.mark.usefixtures("_undrawn")
 def test_the_comparison_says_ship_or_box(html: str) -> None:
     assert "this speaks for the box, not the ship" in Outline(html).text
     of = reconstruction()
@@ -279,6 +293,7 @@ def test_only_the_authority_decides_on_a_treatment(html: str) -> None:
     assert len(days["Day"]) == 14
 
 
+@pytest.mark.usefixtures("_undrawn")
 def test_an_excursion_that_had_not_ended_says_so() -> None:
     of = reconstruction()
     nothing = pl.lit(None, dtype=schema.TIME)

@@ -32,7 +32,7 @@ def small_batches() -> object:
 def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Five units; of two the same log was handed in again, one of which alone states the refrigerant."""
     folder = tmp_path_factory.mktemp("voyage") / "logs"
-    fleet = simulate(plan_fleet(units=5, days=3, seed=81, interval_minutes=60))
+    fleet = simulate(plan_fleet(units=5, days=1.5, seed=81, interval_minutes=30))
     names = fleet.log["container"].unique().sort().to_list()
     write_logs(fleet.log, folder, dict.fromkeys(names, "plain_words"))
     for number in (1, 4):

@@ -13,6 +13,7 @@ import polars as pl
 import pytest
 
 import coldsift
+from coldsift.cargo import Cargo, notes
 from coldsift.engine import (
     DossierError,
     OutputError,
@@ -78,10 +79,27 @@ def written(few: Screening, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out
 
 
+@pytest.fixture(scope="module")
+def slabs() -> dict[object, pl.DataFrame]:
+    """Slabs reckoned so far, by cargo and span."""
+    return {}
+
+
 @pytest.fixture
-def _screened_once(few: Screening, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The logs are as they were: they need not be read again for what else is bent."""
+def _screened_once(
+    few: Screening, slabs: dict[object, pl.DataFrame], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The logs are as they were: what takes longest need not be reckoned again for what else is bent."""
+    profile = notes.slab_profile
+
+    def once(timeline: pl.DataFrame, cargo: Cargo) -> pl.DataFrame:
+        of = (repr(cargo), timeline["time"].min(), timeline["time"].max())
+        if of not in slabs:
+            slabs[of] = profile(timeline, cargo)
+        return slabs[of]
+
     monkeypatch.setattr(verifying, "screen", lambda *_: few)
+    monkeypatch.setattr(notes, "slab_profile", once)
 
 
 def answered(screening: Screening, container: str, **request: object) -> list[str]:

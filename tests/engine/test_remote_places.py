@@ -21,7 +21,7 @@ from coldsift.simulate.layouts import write_logs
 @pytest.fixture(scope="module")
 def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("voyage") / "logs"
-    fleet = simulate(plan_fleet(units=3, days=3, seed=81, interval_minutes=60))
+    fleet = simulate(plan_fleet(units=3, days=1.5, seed=81, interval_minutes=30))
     names = fleet.log["container"].unique().to_list()
     write_logs(fleet.log, folder, dict.fromkeys(names, "plain_words"))
     (folder / "voyage.json").write_text('{"invented": true}', encoding="utf-8")

@@ -38,12 +38,12 @@ ROWS, BYTES = 900, 60_000
 def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A dozen units: most with a file each, two with two, two in a file together, one that came later."""
     folder = tmp_path_factory.mktemp("voyage") / "logs"
-    fleet = simulate(plan_fleet(units=12, days=6, seed=81, interval_minutes=30))
+    fleet = simulate(plan_fleet(units=12, days=3, seed=81, interval_minutes=15))
     names = fleet.log["container"].unique().sort().to_list()
     layouts = dict.fromkeys(names, "plain_words")
     layouts |= {names[1]: "comma_iso+split", names[7]: "comma_iso+split"}
     layouts |= {names[3]: "tag_value", names[10]: "tag_value"}
-    late = (pl.col("container") == names[5]) & (pl.col("time") < pl.col("time").min() + pl.duration(days=4))
+    late = (pl.col("container") == names[5]) & (pl.col("time") < pl.col("time").min() + pl.duration(days=2))
     write_logs(fleet.log.filter(~late), folder, layouts)
     return folder
 
@@ -191,17 +191,13 @@ def test_a_cluster_that_is_not_there_is_said_before_anything_is_read(
             pass
 
 
-def end_this_process() -> None:
-    os.kill(os.getpid(), signal.SIGKILL)
-
-
 def test_a_process_ended_from_outside_is_said_and_the_earlier_outputs_stay(
     in_batches: Path, tmp_path: Path
 ) -> None:
     out = tmp_path / "out"
     shutil.copytree(in_batches, out)
     with processes(out) as runner, pytest.raises(RunnerError, match="want of memory"):
-        list(runner.each(end_this_process, [(), ()]))
+        list(runner.each(signal.raise_signal, [(signal.SIGKILL,)] * 2))
     assert contents(out) == contents(in_batches)
     assert list(tmp_path.iterdir()) == [out]
 
@@ -212,5 +208,5 @@ def test_work_that_ends_every_worker_is_given_up_and_said() -> None:
     with dask.config.set({"distributed.scheduler.allowed-failures": 1}), on_cluster(LOCAL) as runner:
         began = time.monotonic()
         with pytest.raises(RunnerError, match="want of memory"):
-            list(runner.each(end_this_process, [()]))
+            list(runner.each(signal.raise_signal, [(signal.SIGKILL,)]))
         assert time.monotonic() - began < 60

@@ -117,6 +117,8 @@ def test_a_broken_layout_is_named_and_the_others_go_on(tmp_path: Path) -> None:
 class PlugIn:
     """Stands for an installed entry point."""
 
+    dist = None
+
     def __init__(self, name: str, target: object) -> None:
         self.name, self.target = name, target
 

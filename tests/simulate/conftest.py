@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from coldsift.simulate import CAUSES, Fleet, FleetPlan, UnitPlan, simulate
+from coldsift.simulate import CAUSES, Fleet, FleetPlan, UnitPlan, machines, record, simulate
 from coldsift.simulate.plan import container_number
 
 START = datetime(2031, 3, 1, tzinfo=UTC)
@@ -83,27 +83,48 @@ def named_units() -> dict[str, UnitPlan]:
                 has_economizer=set_point < -24 or stow == "deck",
                 interval_minutes=5,
             )
-    return {
-        name: replace(unit, container=container_number(index))
-        for index, (name, unit) in enumerate(units.items())
+    return units
+
+
+def sail_all(units: dict[str, UnitPlan], machines_drawn: int, days: float = DAYS) -> Voyage:
+    """Sail with some machines, over and over again: the units draw what the first ones of the ship draw."""
+    draw = machines.stream
+    numbered = {
+        name: replace(unit, container=container_number(at)) for at, (name, unit) in enumerate(units.items())
     }
-
-
-def sail_all(units: dict[str, UnitPlan]) -> Voyage:
-    return Voyage(simulate(voyage(*units.values())), {name: unit.container for name, unit in units.items()})
-
-
-@pytest.fixture(scope="session")
-def faulty() -> Voyage:
-    return sail_all(named_units())
+    with pytest.MonkeyPatch.context() as patch:
+        for drawing in (machines, record):
+            patch.setattr(drawing, "stream", lambda seed, at, what: draw(seed, at % machines_drawn, what))
+        fleet = simulate(voyage(*numbered.values(), days=days))
+    return Voyage(fleet, {name: unit.container for name, unit in numbered.items()})
 
 
 @pytest.fixture(scope="session")
-def twins() -> Voyage:
-    """The same units, none of them with a fault."""
-    return sail_all(
-        {name: replace(unit, cause="healthy", severity=0.0) for name, unit in named_units().items()}
-    )
+def _faulty_and_twins() -> Voyage:
+    """Side by side, for two voyages take twice as long."""
+    units = named_units()
+    twins = {f"twin of {name}": replace(unit, cause="healthy", severity=0.0) for name, unit in units.items()}
+    return sail_all(units | twins, machines_drawn=len(units))
+
+
+def some_of(both: Voyage, names: dict[str, str]) -> Voyage:
+    def kept(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.filter(pl.col("container").is_in([both.names[name] for name in names.values()]))
+
+    fleet = both.fleet
+    tables = {name: kept(getattr(fleet, name)) for name in ("log", "truth", "defrosts", "excursions")}
+    return Voyage(replace(fleet, **tables), {name: both.names[own] for name, own in names.items()})
+
+
+@pytest.fixture(scope="session")
+def faulty(_faulty_and_twins: Voyage) -> Voyage:
+    return some_of(_faulty_and_twins, {name: name for name in named_units()})
+
+
+@pytest.fixture(scope="session")
+def twins(_faulty_and_twins: Voyage) -> Voyage:
+    """The same machines, none of them with a fault."""
+    return some_of(_faulty_and_twins, {name: f"twin of {name}" for name in named_units()})
 
 
 @pytest.fixture(scope="session")

@@ -6,10 +6,10 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from coldsift.simulate import CAUSES, UnitPlan, plan_fleet, simulate
+from coldsift.simulate import CAUSES, UnitPlan, plan_fleet
 from coldsift.simulate.plan import container_number
 
-from .conftest import LATE, ONSET, START, Voyage, voyage
+from .conftest import LATE, ONSET, START, Voyage, sail_all
 
 ATMOSPHERE = 1.013
 
@@ -34,7 +34,7 @@ def middle(frame: pl.DataFrame, column: str) -> float:
 def test_every_cause_changes_the_log_against_the_healthy_twin(
     cause: str, faulty: Voyage, twins: Voyage
 ) -> None:
-    sick, sound = (fleet.log(cause).drop("row") for fleet in (faulty, twins))
+    sick, sound = (fleet.log(cause).drop("container", "row") for fleet in (faulty, twins))
     before = pl.col("time") < (START if CAUSES[cause].from_start else ONSET)
     assert sick.filter(before).equals(sound.filter(before)), "the twin must be the same unit until then"
     assert not sick.filter(~before).equals(sound.filter(~before))
@@ -157,14 +157,9 @@ def test_two_faults_of_one_unit_both_show() -> None:
     meat = UnitPlan(container=container_number(0), set_point=-20.0)
     fouled = replace(meat, cause="condenser_fouled", severity=0.8, onset_hours=6.0)
     weak = {"also": "phase_imbalance", "also_severity": 0.6, "also_onset_hours": 12.0}
-    logs = {}
-    for name, unit in (
-        ("sound", meat),
-        ("fouled", fouled),
-        ("both", replace(fouled, **weak)),  # type: ignore[arg-type]
-    ):
-        log = simulate(voyage(unit, days=2)).log
-        logs[name] = log.filter(pl.col("time") >= START + timedelta(hours=44))
+    units = {"sound": meat, "fouled": fouled, "both": replace(fouled, **weak)}  # type: ignore[arg-type]
+    two_days = sail_all(units, machines_drawn=1, days=2)
+    logs = {name: two_days.log(name).filter(pl.col("time") >= START + timedelta(hours=44)) for name in units}
 
     def imbalance(log: pl.DataFrame) -> float:
         phases = log.filter("compressor_state").select("voltage_1", "voltage_2", "voltage_3").to_numpy()

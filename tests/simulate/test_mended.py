@@ -8,7 +8,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from coldsift.simulate import UnitPlan, machines, record, sample_voyage
+from coldsift.simulate import UnitPlan, sample_voyage
 from coldsift.simulate.plan import container_number
 
 from .conftest import START, Voyage, sail_all
@@ -37,17 +37,8 @@ UNITS = {
 
 @pytest.fixture(scope="module")
 def mended() -> Voyage:
-    """Each unit draws what the first of the ship draws, so that all are the same machine."""
-    stream = machines.stream
-    with pytest.MonkeyPatch.context() as patch:
-        for drawing in (machines, record):
-            patch.setattr(drawing, "stream", lambda seed, _, purpose: stream(seed, 0, purpose))
-        return sail_all(
-            {
-                name: replace(unit, container=container_number(place))
-                for place, (name, unit) in enumerate(UNITS.items())
-            }
-        )
+    """All of them the same machine."""
+    return sail_all(UNITS, machines_drawn=1)
 
 
 def readings(voyage: Voyage, name: str) -> pl.DataFrame:

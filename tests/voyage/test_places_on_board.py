@@ -14,14 +14,18 @@ NUMBER = "QXAU4710227"
 
 @pytest.mark.parametrize(
     ("written", "place"),
-    [("210482", "0210482"), ("0210482", "0210482"), (" 1010206 ", "1010206"), ("000000", "0000000")],
+    [("210482", "0210482"), ("0210482", "0210482"), (" 1010206 ", "1010206"), ("010002", "0010002")],
 )
 def test_six_and_seven_digits_name_the_same_place(written: str, place: str) -> None:
     assert cell(written) == place
 
 
 @pytest.mark.parametrize(
-    "written", ["21-04-82", "21482", "02104820", "", "O210482", "٠٢١٠٤٨٢", 210482, None, 2.5]
+    "written",
+    [
+        *("21-04-82", "21482", "02104820", "", "O210482", "٠٢١٠٤٨٢", 210482, None, 2.5),
+        *("000000", "9990482", "2000482", "0219982", "0210400"),
+    ],
 )
 def test_what_is_no_bay_row_and_tier_is_no_place(written: object) -> None:
     assert cell(written) is None

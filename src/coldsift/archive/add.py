@@ -31,7 +31,19 @@ from coldsift.archive.kept import (
     readable,
 )
 from coldsift.archive.lock import LOCK_FILE, one_writer
-from coldsift.schema import COMMON_LOG, FINDINGS, GROUPS, TABLES, UNIT_DAYS, UNIT_HOURS, Table
+from coldsift.places import disk_faults, is_no_room, no_room
+from coldsift.schema import (
+    COMMON_LOG,
+    FINDINGS,
+    GROUPS,
+    SCHEMA_VERSION,
+    TABLE_METADATA,
+    TABLES,
+    UNIT_DAYS,
+    UNIT_HOURS,
+    Table,
+    newer_tables,
+)
 
 MANIFEST = "manifest.json"
 STAGING = ".staging"
@@ -131,9 +143,9 @@ def add_run(
     except FileExistsError as error:
         raise ArchiveError(f"{archive} is a file. Name a folder for the archive.") from error
     except OSError as error:
+        why = no_room(archive, option="--to") if is_no_room(error) else f"{error.strerror or error}."
         raise ArchiveError(
-            f"adding {run} to {archive} failed: {error.strerror or error}. What was in the archive is "
-            "untouched."
+            f"adding {run} to {archive} failed: {why} What was in the archive is untouched."
         ) from error
 
 
@@ -184,10 +196,13 @@ def _read_run(folder: Path) -> _Run:
         held: dict[str, Any] = json.loads(text)
         if held["tool"] != "coldsift":
             raise ValueError
+        schema = held.get("schema")
         version, invented = str(held["version"]), bool(held["invented"])
         sources = tuple(sorted({str(source["sha256"]) for source in held["sources"] if source["used"] > 0}))
     except (ValueError, KeyError, TypeError):
         raise ArchiveError(f"{wrong}: {MANIFEST} is not one that coldsift wrote.") from None
+    if newer := newer_tables(folder, schema):
+        raise ArchiveError(newer)
     if not sources:
         raise ArchiveError(f"{wrong}: none of its log files was used.")
     tables = {name: _parts(folder, name) for name in TABLES}
@@ -270,7 +285,8 @@ def _stage(run: _Run, run_id: str, staging: Path) -> None:
             table = TABLES[name]
             if name in IN_PARTS:
                 rows = in_types(pl.scan_parquet(paths, glob=False), table)
-                rows.sink_parquet(target, row_group_size=_ROWS_A_GROUP)
+                with disk_faults():
+                    rows.sink_parquet(target, row_group_size=_ROWS_A_GROUP, metadata=dict(TABLE_METADATA))
                 _sync(target)
                 _in_order(target, table)
             else:
@@ -335,6 +351,8 @@ def _row(run: _Run, run_id: str, name: str, replaces: Sequence[str], staging: Pa
             ),
             replaces=pl.lit(list(replaces), dtype=pl.List(pl.String)),
             format=pl.lit(FORMAT),
+            # The rows were brought into this program's tables, whichever wrote them.
+            schema=pl.lit(SCHEMA_VERSION),
         )
     )
 
@@ -390,7 +408,8 @@ def _digest(content: bytes) -> str:
 
 
 def _write_synced(frame: pl.DataFrame, path: Path) -> None:
-    frame.rechunk().write_parquet(path)
+    with disk_faults():
+        frame.rechunk().write_parquet(path, metadata=dict(TABLE_METADATA))
     _sync(path)
 
 

@@ -13,7 +13,9 @@ import polars as pl
 from coldsift.archive.kept import (
     KEPT,
     VOYAGES,
+    ArchiveError,
     identifier,
+    in_a_line,
     literal,
     part,
     read_voyages,
@@ -47,15 +49,22 @@ def write_catalogue(archive: Path, voyages: pl.DataFrame) -> None:
     Raises
     ------
     ArchiveError
-        When a part of one of them cannot be read.
+        When a part of one of them cannot be read, or it cannot be written.
     """
     import duckdb
 
     made = archive / f".{CATALOGUE}"
     for left in (made, made.with_name(f"{made.name}.wal")):
         left.unlink(missing_ok=True)
-    with duckdb.connect(str(made), config=OFFLINE) as connection:
-        define_views(connection, archive.absolute(), voyages)
+    try:
+        with duckdb.connect(str(made), config=OFFLINE) as connection:
+            define_views(connection, archive.absolute(), voyages)
+            # Asked for, it says when the disk is full; at the end it would not.
+            connection.execute("CHECKPOINT")
+    except duckdb.Error as error:
+        for left in (made, made.with_name(f"{made.name}.wal")):
+            left.unlink(missing_ok=True)
+        raise ArchiveError(f"{in_a_line(error)} The next add makes it.") from error
     try:
         made.replace(archive / CATALOGUE)
     except PermissionError:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from coldsift.schema import GROUPS, TABLES, TIME, Column, Table
+from coldsift.schema import GROUPS, TABLES, TIME, Column, Table, newer_tables
 
 FORMAT = 1
 """Number of the archive's layout. A program reads this one and all before it."""
@@ -35,6 +35,7 @@ VOYAGES = Table(
         Column("tables", pl.List(pl.String()), "", "Tables kept of it", False),
         Column("replaces", pl.List(pl.String()), "", "Ids of the voyages that it took the place of", False),
         Column("format", pl.Int64(), "", "Number of the archive's layout when it was added", False),
+        Column("schema", pl.String(), "", "Version of the tables' schema; empty before there was one"),
     ),
     key=("voyage",),
 )
@@ -117,7 +118,11 @@ def read_voyages(archive: Path) -> pl.DataFrame:
             f"{archive} was written by a newer coldsift: it has layout {newest}, this one reads layouts up "
             f"to {FORMAT}. Update coldsift."
         )
-    return in_types(held.lazy(), VOYAGES).collect().sort("begin", "voyage", nulls_last=True)
+    voyages = in_types(held.lazy(), VOYAGES).collect().sort("begin", "voyage", nulls_last=True)
+    for version in voyages["schema"].unique().sort():
+        if newer := newer_tables(archive, version):
+            raise ArchiveError(newer)
+    return voyages
 
 
 @contextmanager

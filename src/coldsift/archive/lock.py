@@ -2,30 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO
 
 from coldsift.archive.kept import ArchiveError
+from coldsift.places import taken
 
 LOCK_FILE = ".lock"
 PATIENCE = 600.0
 _PAUSE = 0.05
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _take(handle: IO[bytes]) -> None:
-        handle.seek(0)
-        msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
-else:
-    import fcntl
-
-    def _take(handle: IO[bytes]) -> None:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 @contextmanager
@@ -55,18 +42,14 @@ def one_writer(
     except OSError as error:
         raise ArchiveError(f"{archive} cannot be written: {error.strerror}. Name another folder.") from error
     with handle:
-        while True:
-            try:
-                _take(handle)
-                break
-            except OSError:
-                if time.monotonic() > until:
-                    raise ArchiveError(
-                        f"{archive} is being written by another coldsift and stayed so for "
-                        f"{patience:.0f} s. Try again when that has ended."
-                    ) from None
-                if waiting and not told:
-                    waiting()
-                told = True
-                time.sleep(_PAUSE)
+        while not taken(handle):
+            if time.monotonic() > until:
+                raise ArchiveError(
+                    f"{archive} is being written by another coldsift and stayed so for {patience:.0f} s. Try "
+                    "again when that has ended."
+                )
+            if waiting and not told:
+                waiting()
+            told = True
+            time.sleep(_PAUSE)
         yield

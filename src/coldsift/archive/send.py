@@ -39,12 +39,27 @@ _ADDRESS = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """Names of the voyages sent, how many were there already, rows written, and where to (no password)."""
+    """What was sent.
+
+    Attributes
+    ----------
+    voyages
+        Names of those sent.
+    unchanged
+        How many were there already.
+    rows
+        Rows written.
+    where
+        Where to, without a password.
+    left_out
+        Tables of a later version of coldsift, which this one does not know.
+    """
 
     voyages: tuple[str, ...]
     unchanged: int
     rows: int
     where: str
+    left_out: tuple[str, ...] = ()
 
 
 def send(archive: Path, address: str) -> Sent:
@@ -111,17 +126,20 @@ def _send(archive: Path, voyages: pl.DataFrame, connection: Any, cursor: Any, wh
     gone = {*new["voyage"], *new["replaces"].explode().drop_nulls()}
     for voyage in sorted(gone):
         cursor.execute(f"DELETE FROM {SCHEMA}.{VOYAGES.name} WHERE voyage = $1", (voyage,))
-    rows = 0
+    rows, left_out = 0, set[str]()
     if not new.is_empty():
         _ingest(cursor, VOYAGES.name, new)
     for voyage in new.iter_rows(named=True):
         for name in voyage["tables"]:
+            if name not in KEPT:
+                left_out.add(name)
+                continue
             with readable(archive, pa.ArrowException):
                 for block in _blocks(part(archive, name, voyage["voyage"], voyage["run"]), KEPT[name]):
                     rows += block.height
                     _ingest(cursor, name, block.select(pl.lit(voyage["voyage"]).alias("voyage"), pl.all()))
     connection.commit()
-    return Sent(tuple(new["name"]), voyages.height - new.height, rows, where)
+    return Sent(tuple(new["name"]), voyages.height - new.height, rows, where, tuple(sorted(left_out)))
 
 
 def _definition(table: Table) -> Iterator[str]:

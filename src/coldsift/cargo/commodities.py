@@ -314,7 +314,7 @@ def _read(path: Path, defects: list[str]) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         defects.append(f"{path}: {error.strerror}. Name a file that can be read.")
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         defects.append(f"{path.name} is not valid TOML: {error}. Correct it there.")
     return {}
 

@@ -125,13 +125,15 @@ def conduct(
     content = np.repeat(np.asarray(start, dtype=np.float64)[:, None], cells, axis=1)
     if curve is not None:
         content = curve.content(content, food)
+    known = _temperature(content, curve, food)
     course = np.empty((4, len(seconds) + 1, members))
-    course[:, 0] = grid.read(_temperature(content, curve, food)[0], air[0], flow[0])
+    course[:, 0] = grid.read(known[0], air[0], flow[0])
     for place, length in enumerate(seconds):
         parts = max(int(np.ceil(length / longest_step)), 1)
         for _ in range(parts):
-            content = grid.step(content, air[place], flow[place], length / parts, heat, curve, food)
-        course[:, place + 1] = grid.read(_temperature(content, curve, food)[0], air[place], flow[place])
+            content = grid.step(content, known, air[place], flow[place], length / parts, heat, curve, food)
+            known = _temperature(content, curve, food)
+        course[:, place + 1] = grid.read(known[0], air[place], flow[place])
     return SlabCourse(*course)
 
 
@@ -200,6 +202,7 @@ class _Grid:
     def step(
         self,
         content: Array,
+        known: tuple[Array, Array],
         air: Array,
         flow: Array,
         seconds: float,
@@ -207,29 +210,29 @@ class _Grid:
         curve: HeatCurve | None,
         food: Places | int,
     ) -> Array:
-        """Heat contents after some seconds."""
-        source = 0.0 if heat is None else heat(_temperature(content, curve, food)[0]) / self.heat_capacity
+        """Heat contents after some seconds; the temperatures and slopes of those before are known."""
+        source = 0.0 if heat is None else heat(known[0]) / self.heat_capacity
         to_air = self.face / (1.0 / (flow * self.heat_transfer) + self.half_cell)
-        first = self._stage(content, content, air, to_air, _STAGE * seconds, source, curve, food)
+        first = self._stage(content, content, known, air, to_air, _STAGE * seconds, source)
         base = content + (1.0 - _STAGE) / _STAGE * (first - content)
-        return self._stage(base, first, air, to_air, _STAGE * seconds, source, curve, food)
+        known = _temperature(first, curve, food)
+        return self._stage(base, first, known, air, to_air, _STAGE * seconds, source)
 
     def _stage(
         self,
         base: Array,
         guess: Array,
+        known: tuple[Array, Array],
         air: Array,
         to_air: Array,
         seconds: float,
         source: Array | float,
-        curve: HeatCurve | None,
-        food: Places | int,
     ) -> Array:
         """Heat content x with x = base + seconds × inflow(x), the heat curve straightened at the guess."""
         # Loaded here: only a dossier reckons slabs.
-        from scipy.linalg import solve_banded
+        from scipy.linalg.lapack import dgtsv
 
-        temperature, slope = _temperature(guess, curve, food)
+        temperature, slope = known
         rest = temperature - slope * guess
         loss = self.inward + self.outward
         loss[:, -1] += to_air
@@ -237,14 +240,13 @@ class _Grid:
         flow[:, 1:] += self.inward[:, 1:] * rest[:, :-1]
         flow[:, :-1] += self.outward[:, :-1] * rest[:, 1:]
         flow[:, -1] += to_air * air
-        # The members' systems stand one below the other: one banded system, without ties between them.
-        bands = np.zeros((3, base.size))
-        bands[0, 1:] = (-seconds * self.outward * np.roll(slope, -1, axis=1)).ravel()[:-1]
-        bands[1] = (1.0 + seconds * loss * slope).ravel()
-        bands[2, :-1] = (-seconds * self.inward * np.roll(slope, 1, axis=1)).ravel()[1:]
-        solved: Array = solve_banded(
-            (1, 1), bands, (base + seconds * flow).ravel(), overwrite_ab=True, check_finite=False
-        )
+        # The members' systems stand one below the other: one tridiagonal system, without ties between them.
+        above, below = np.zeros_like(base), np.zeros_like(base)
+        above[:, :-1] = -seconds * self.outward[:, :-1] * slope[:, 1:]
+        below[:, 1:] = -seconds * self.inward[:, 1:] * slope[:, :-1]
+        on = 1.0 + seconds * loss * slope
+        right = base + seconds * flow
+        solved: Array = dgtsv(below.ravel()[1:], on.ravel(), above.ravel()[:-1], right.ravel(), 1, 1, 1, 1)[3]
         return solved.reshape(base.shape)
 
     def read(self, temperature: Array, air: Array, flow: Array) -> Array:

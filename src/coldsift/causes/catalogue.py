@@ -225,7 +225,7 @@ def _read(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise CatalogueError(f"{path}: {error.strerror}. Name a file that can be read.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise CatalogueError(f"{path.name} is not valid TOML: {error}. Correct it there.") from error
 
 

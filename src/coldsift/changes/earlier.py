@@ -7,7 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
-from coldsift.schema import FINDINGS
+from coldsift.schema import FINDINGS, newer_tables
 
 MANIFEST, TABLE = "manifest.json", "findings.parquet"
 
@@ -27,7 +27,8 @@ def earlier_findings(run: Path) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        :data:`coldsift.schema.FINDINGS`; columns that it has beyond these are left out.
+        :data:`coldsift.schema.FINDINGS`; columns that it has beyond these are left out, those that an older
+        version did not write are empty.
 
     Raises
     ------
@@ -42,14 +43,18 @@ def earlier_findings(run: Path) -> pl.DataFrame:
             f"{run} holds no earlier run: {' and '.join(missing)} missing. Name the folder that was given "
             f"with --out."
         )
-    version = _version(run)
+    version, schema = _version(run)
+    if newer := newer_tables(run, schema):
+        raise EarlierRunError(newer)
     try:
         table = pl.read_parquet(run / TABLE)
     except (pl.exceptions.PolarsError, OSError) as error:
         raise EarlierRunError(
             f"{run / TABLE} cannot be read: it is damaged, or no Parquet file. Screen the earlier logs again."
         ) from error
-    absent = [name for name in FINDINGS.names if name not in table.columns]
+    absent = [
+        column.name for column in FINDINGS.columns if not column.nullable and column.name not in table.columns
+    ]
     if absent:
         raise EarlierRunError(
             f"{run} was written by coldsift {version}, whose findings lack {', '.join(absent)}. Screen the "
@@ -64,12 +69,12 @@ def earlier_findings(run: Path) -> pl.DataFrame:
         ) from error
 
 
-def _version(run: Path) -> str:
-    """Version of coldsift that wrote the run."""
+def _version(run: Path) -> tuple[str, object]:
+    """Version of coldsift that wrote the run, and of its tables' schema."""
     try:
         manifest = json.loads((run / MANIFEST).read_text(encoding="utf-8"))
         if manifest["tool"] == "coldsift":
-            return str(manifest["version"])
+            return str(manifest["version"]), manifest.get("schema")
     except (OSError, ValueError, KeyError, TypeError):
         pass
     raise EarlierRunError(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import json
+import os
+import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,9 +26,10 @@ from coldsift.cli.options import (
     refrigerants_of,
     refusing,
     say,
+    tell,
+    tell_json,
 )
 from coldsift.cli.pre_trip import pretrip
-from coldsift.cli.printable import plain
 
 if TYPE_CHECKING:
     from coldsift.engine import Request, Screening, Settings, VoyageFiles
@@ -109,7 +111,34 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
-    app()
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, _stop)
+    try:
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
+    except MemoryError:
+        _give_up("there is not enough memory. Close other programs, or give fewer logs at a time.")
+    except ImportError as error:
+        _give_up(f"a library cannot be loaded, for want of memory or because it is damaged: {error}.")
+    except OSError as error:
+        _give_up(f"{error.filename or 'the output'} cannot be read or written: {error.strerror or error}.")
+
+
+def _stop(number: int, frame: object) -> NoReturn:
+    """End as a shell expects of a program that was told to, with everything put in order on the way."""
+    signal.signal(number, signal.SIG_IGN)
+    raise SystemExit(128 + number)
+
+
+def _give_up(why: str) -> NoReturn:
+    """End with status 2 and a line, also when nothing can be printed any more."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    say(f"error: {why}")
+    raise SystemExit(2)
 
 
 def _version(asked: bool) -> None:
@@ -180,7 +209,8 @@ def screen(
     from coldsift.engine import VoyageFiles, on_cluster, processes, write_outputs
     from coldsift.engine import screen as run
     from coldsift.engine.earlier import MANIFEST
-    from coldsift.engine.folders import check_place
+    from coldsift.engine.folders import holding
+    from coldsift.engine.write import OWN
     from coldsift.intake.files import is_remote
     from coldsift.report import load_language
 
@@ -210,11 +240,11 @@ def screen(
     folder = (out if is_remote(out) else str(Path(out))) if out else str(Path("reports") / name)
     with (
         _refusing(),
+        holding(folder, MANIFEST, OWN, say),
         follow() as progress,
         on_cluster(cluster) if cluster else processes(folder) as runner,
     ):
         load_language(language)
-        check_place(folder, MANIFEST)
         again = None if cluster or is_remote(folder) else Path(folder)
         screening = run(list(paths), settings, progress, runner, again)
         page = None
@@ -228,7 +258,7 @@ def screen(
                 progress=progress,
             )
     if as_json:
-        typer.echo(json.dumps(_summary(screening, folder if page else None), ensure_ascii=False, indent=1))
+        tell_json(_summary(screening, folder if page else None))
     else:
         show(screening, page)
     raise typer.Exit(int(screening.status))
@@ -428,8 +458,15 @@ def _request(
 def _dossier_from_logs(paths: list[str], settings: Settings, request: Request, out: Path) -> NoReturn:
     from coldsift.cli.terminal import follow, show_dossier
     from coldsift.engine import processes, screen, write_dossier
+    from coldsift.engine.bundles import MARKER, OWN
+    from coldsift.engine.folders import holding
 
-    with _refusing(), follow("dossier") as progress, processes(out) as runner:
+    with (
+        _refusing(),
+        holding(out, MARKER, OWN, say),
+        follow("dossier") as progress,
+        processes(out) as runner,
+    ):
         screening = screen(paths, settings, progress, runner)
         progress("dossier", 0, 1)
         written = write_dossier(screening, request, out)
@@ -441,11 +478,14 @@ def _dossier_from_archive(archive: Path, voyage: str | None, request: Request, o
     from coldsift.archive import ArchiveError
     from coldsift.cli.terminal import show_dossier
     from coldsift.engine import write_dossier
+    from coldsift.engine.bundles import MARKER, OWN
+    from coldsift.engine.folders import holding
     from coldsift.engine.recalled import recall
 
     with (
         _refusing(),
         refusing(ArchiveError),
+        holding(out, MARKER, OWN, say),
         recall(archive, request.container, voyage, request.start, request.end) as recalled,
     ):
         written = write_dossier(recalled, request, out)
@@ -475,13 +515,13 @@ def _verify(bundle: Path, sources: list[str], parsers: list[Path]) -> None:
     with _refusing(), follow("dossier") as progress:
         verdict = verify(bundle, sources, parsers, progress)
     for note in verdict.notes:
-        say(f"note: {plain(note)}")
+        say(f"note: {note}")
     if verdict.difference:
-        typer.echo(plain(f"Not the same. First difference: {verdict.difference}."))
+        tell(f"Not the same. First difference: {verdict.difference}.")
         raise typer.Exit(1)
-    typer.echo(f"The same: {verdict.values} values reckoned again from the sources, none differs.")
+    tell(f"The same: {verdict.values} values reckoned again from the sources, none differs.")
     if verdict.files:
-        typer.echo(f"Made again, the same byte for byte: {', '.join(verdict.files)}.")
+        tell(f"Made again, the same byte for byte: {', '.join(verdict.files)}.")
     raise typer.Exit(0)
 
 
@@ -541,7 +581,7 @@ def check(
         catalogue = load_catalogue(causes)
         if observations:
             for each in catalogue.observations.values():
-                typer.echo(plain(f"{each.id:34}  {each.question}"))
+                tell(f"{each.id:34}  {each.question}")
             return
         if (container is None) == (not reading):
             raise checking.CheckError(
@@ -564,10 +604,10 @@ def check(
             seen = {**saved, **seen}
         checked = checking.conclude(own, evidence, seen, catalogue, noted)
     except (CatalogueError, checking.CheckError, ReadingError) as error:
-        say(f"error: {plain(str(error))}")
+        say(f"error: {error}")
         raise typer.Exit(2) from None
     if as_json:
-        typer.echo(json.dumps(checking.as_json(checked), ensure_ascii=False, indent=1))
+        tell_json(checking.as_json(checked))
     else:
         show_check(checked)
 
@@ -606,7 +646,7 @@ def tune(
         tuned = labelled.tune(history, minutes)
         labelled.write_thresholds(tuned.thresholds, out)
     except (CatalogueError, ThresholdsError, labelled.LabelError) as error:
-        say(f"error: {plain(str(error))}")
+        say(f"error: {error}")
         raise typer.Exit(2) from None
     show_tuned(tuned, history, out)
 
@@ -660,9 +700,7 @@ def simulate(
     except VoyageError as error:
         say(f"error: {error}")
         raise typer.Exit(2) from None
-    typer.echo(
-        f"{len(written)} simulated log files in {out}; what is planted stands in {out / 'voyage.json'}"
-    )
+    tell(f"{len(written)} simulated log files in {out}; what is planted stands in {out / 'voyage.json'}")
 
 
 @app.command()
@@ -672,16 +710,17 @@ def schema(
 ) -> None:
     """Print the tables and their columns: units, types, meaning."""
     from coldsift.cli.terminal import show_tables
-    from coldsift.schema import TABLES
+    from coldsift.schema import SCHEMA_VERSION, TABLES
 
     if table is not None and table not in TABLES:
         say(f"error: no table {table!r}. There are: {', '.join(TABLES)}.")
         raise typer.Exit(2)
     chosen = {table: TABLES[table]} if table else TABLES
     if as_json:
-        typer.echo(
-            json.dumps(
-                {
+        tell_json(
+            {
+                "schema": SCHEMA_VERSION,
+                "tables": {
                     name: [
                         {
                             "name": column.name,
@@ -693,11 +732,10 @@ def schema(
                     ]
                     for name, entry in chosen.items()
                 },
-                ensure_ascii=False,
-                indent=1,
-            )
+            }
         )
     else:
+        tell(f"Schema {SCHEMA_VERSION}")
         show_tables(chosen)
 
 
@@ -708,8 +746,8 @@ def layout_list(parsers: Parsers = None) -> None:
 
     layouts, messages = load_layouts(parsers or [])
     for entry in layouts:
-        typer.echo(f"{entry.name:20}  {entry.about}")
-    typer.echo(f"{'generic':20}  any table whose headings are plain trade words with units")
+        tell(f"{entry.name:20}  {entry.about}")
+    tell(f"{'generic':20}  any table whose headings are plain trade words with units")
     for message in messages:
         say(f"{message.severity}: {message.file}: {message.what} {message.do}")
 
@@ -720,17 +758,19 @@ def layout_try(
     parsers: Parsers = None,
 ) -> None:
     """Say how well each layout fits a file, and why."""
-    from coldsift.intake.layouts import try_layouts
+    from coldsift.intake.layouts import load_layouts, try_layouts
 
+    for message in load_layouts(parsers or [])[1]:
+        say(f"{message.severity}: {message.file}: {message.what} {message.do}")
     try:
         ranked = try_layouts(file, parsers or [])
     except ValueError as error:
         say(str(error))
         raise typer.Exit(2) from None
     for entry, score, reasons in ranked:
-        typer.echo(f"{score:5.0f}  {entry.name}")
+        tell(f"{score:5.0f}  {entry.name}")
         for reason in reasons:
-            typer.echo(f"       {plain(reason)}")
+            tell(f"       {reason}")
 
 
 @layout_app.command("draft")

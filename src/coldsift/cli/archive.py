@@ -6,7 +6,6 @@ import base64
 import csv
 import io
 import itertools
-import json
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -17,8 +16,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from coldsift.cli.options import say
-from coldsift.cli.printable import plain
+from coldsift.cli.options import say, tell, tell_json
+from coldsift.cli.printable import as_json, plain
 
 if TYPE_CHECKING:
     from coldsift.archive import Answer
@@ -61,11 +60,11 @@ def archive_add(
             waiting=lambda: say("Another run is being added; waiting for it."),
         )
     if added.outcome == "unchanged":
-        _tell(f"Kept already as {added.name} ({added.voyage}); nothing was changed.")
+        tell(f"Kept already as {added.name} ({added.voyage}); nothing was changed.")
     elif added.outcome == "replaced":
-        _tell(f"Kept as {added.name} ({added.voyage}) in place of {', '.join(added.replaced)}.")
+        tell(f"Kept as {added.name} ({added.voyage}) in place of {', '.join(added.replaced)}.")
     else:
-        _tell(f"Kept as {added.name} ({added.voyage}).")
+        tell(f"Kept as {added.name} ({added.voyage}).")
 
 
 @archive_app.command("list")
@@ -77,10 +76,10 @@ def archive_list(archive: Archive = HOME, as_json: AsJson = False) -> None:
 
         voyages = read_voyages(archive).to_dicts()
     if as_json:
-        typer.echo(json.dumps([*map(_for_json, voyages)], ensure_ascii=False, indent=1))
+        tell_json([*map(_for_json, voyages)])
         return
     if not voyages:
-        _tell("No voyage is kept yet.")
+        tell("No voyage is kept yet.")
         return
     _table(
         (
@@ -121,23 +120,19 @@ def archive_again(archive: Archive = HOME, as_json: AsJson = False) -> None:
     )
     if as_json:
         told = {key: [*map(_for_json, frame.to_dicts())] for _, key, frame in parts}
-        typer.echo(
-            json.dumps(
-                {"voyages": found.voyages, "invented": found.invented, **told}, ensure_ascii=False, indent=1
-            )
-        )
+        tell_json({"voyages": found.voyages, "invented": found.invented, **told})
         return
     simulated = {0: "", found.voyages: ", all simulated"}.get(
         found.invented, f", {found.invented} of them simulated"
     )
-    _tell(f"Voyages kept: {found.voyages}{simulated}.")
+    tell(f"Voyages kept: {found.voyages}{simulated}.")
     for heading, _, frame in parts:
-        _tell(heading)
+        tell(heading)
         for container, words in frame.select("container", "words").iter_rows():
-            _tell(f"  {plain(container, LONGEST_CELL)}  {words}")
+            tell(f"  {plain(container, LONGEST_CELL)}  {words}")
         if frame.is_empty():
-            _tell("  none")
-    _tell("A unit that is not named here is not shown to be sound.")
+            tell("  none")
+    tell("A unit that is not named here is not shown to be sound.")
 
 
 @archive_app.command("sql")
@@ -182,9 +177,11 @@ def archive_send(
 
         sent = send(archive, address)
     if sent.voyages:
-        _tell(f"Sent to {sent.where}: {', '.join(sent.voyages)}; {sent.rows} rows.")
+        tell(f"Sent to {sent.where}: {', '.join(sent.voyages)}; {sent.rows} rows.")
     if sent.unchanged:
-        _tell(f"There already and unchanged: {sent.unchanged}.")
+        tell(f"There already and unchanged: {sent.unchanged}.")
+    if sent.left_out:
+        tell(f"Left out, since a newer coldsift added them: {', '.join(sent.left_out)}. Update coldsift.")
 
 
 @contextmanager
@@ -195,12 +192,8 @@ def _refusing() -> Iterator[None]:
     try:
         yield
     except ArchiveError as error:
-        say(plain(f"error: {error}"))
+        say(f"error: {error}")
         raise typer.Exit(2) from None
-
-
-def _tell(text: str) -> None:
-    typer.echo(plain(text))
 
 
 def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -216,7 +209,7 @@ def _print_rows(answer: Answer) -> None:
     first = [*itertools.islice(answer.rows, SHOWN_ROWS + 1)]
     _table(answer.columns, [[*map(_shown, row)] for row in first[:SHOWN_ROWS]])
     if len(first) > SHOWN_ROWS:
-        _tell(f"… the first {SHOWN_ROWS} rows; --csv and --json give all of them")
+        tell(f"… the first {SHOWN_ROWS} rows; --csv and --json give all of them")
 
 
 def _print_json(answer: Answer) -> None:
@@ -224,7 +217,7 @@ def _print_json(answer: Answer) -> None:
     between = "[\n"
     for row in answer.rows:
         held = _for_json(dict(zip(answer.columns, row, strict=True)))
-        typer.echo(f"{between}{json.dumps(held, ensure_ascii=False)}", nl=False)
+        typer.echo(f"{between}{as_json(held, None)}", nl=False)
         between = ",\n"
     typer.echo("[]" if between == "[\n" else "\n]")
 
@@ -233,11 +226,7 @@ def _refuse_twice(columns: Sequence[str]) -> None:
     """An object holds one value of a name: no other is lost without a word."""
     twice = next((name for name in columns if columns.count(name) > 1), None)
     if twice is not None:
-        say(
-            plain(
-                f"error: two columns are named {twice}. Name one of them otherwise with AS, or ask for CSV."
-            )
-        )
+        say(f"error: two columns are named {twice}. Name one of them otherwise with AS, or ask for CSV.")
         raise typer.Exit(2)
 
 

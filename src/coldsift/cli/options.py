@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from coldsift.cli.printable import plain
+from coldsift.cli.printable import as_json, plain
 
 
 class DateOrder(StrEnum):
@@ -43,8 +43,18 @@ Refrigerants = Annotated[
 
 
 def say(text: str) -> None:
-    """Print to the standard error stream."""
-    typer.echo(text, err=True)
+    """Print a line to the standard error stream, whatever is in it."""
+    typer.echo(plain(text), err=True)
+
+
+def tell(text: str) -> None:
+    """Print a line, whatever is in it."""
+    typer.echo(plain(text))
+
+
+def tell_json(value: Any) -> None:
+    """Print for machines, so that a terminal may show it too."""
+    typer.echo(as_json(value))
 
 
 @contextmanager
@@ -54,7 +64,8 @@ def refusing(*errors: type[Exception]) -> Iterator[None]:
         yield
     except errors as error:
         # Some messages list one fault a line.
-        say("\n".join(map(plain, f"error: {error}".split("\n"))))
+        for line in f"error: {error}".split("\n"):
+            say(line)
         raise typer.Exit(2) from None
 
 

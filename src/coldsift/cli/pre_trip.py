@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,8 +15,11 @@ from coldsift.cli.options import (
     TimeZone,
     refrigerants_of,
     refusing,
+    say,
+    tell,
+    tell_json,
 )
-from coldsift.cli.printable import counted, plain
+from coldsift.cli.printable import counted
 
 if TYPE_CHECKING:
     from coldsift.engine.pre_trip import PreTrip
@@ -46,7 +48,8 @@ def pretrip(
     """Hold the logs of pre-trip inspections of empty boxes against pass bands."""
     from coldsift.cli.terminal import follow
     from coldsift.engine import OutputError, Settings
-    from coldsift.engine.pre_trip import inspect_paths, pre_trip_manifest, write_pre_trip
+    from coldsift.engine.folders import holding
+    from coldsift.engine.pre_trip import MARKER, OWN, inspect_paths, pre_trip_manifest, write_pre_trip
     from coldsift.intake import WrongCall
     from coldsift.pre_trip import PassBandsError
 
@@ -62,7 +65,11 @@ def pretrip(
     name = Path(paths[0]).resolve().stem or "boxes"
     folder = out or Path("reports") / f"{name}_pre_trip"
     page = None
-    with refusing(OutputError, PassBandsError, WrongCall), follow() as progress:
+    with (
+        refusing(OutputError, PassBandsError, WrongCall),
+        holding(folder, MARKER, OWN, say),
+        follow() as progress,
+    ):
         run = inspect_paths(list(paths), settings, bands, progress)
         if not run.inspection.items.is_empty():
             page = write_pre_trip(run, folder, f"Pre-trip inspections: {name}")
@@ -71,7 +78,7 @@ def pretrip(
         kept = ("tool", "version", "status", "boxes", "verdicts", "rows", "messages")
         items = run.inspection.items.to_dicts()
         summary = {**{key: whole[key] for key in kept}, "out": str(folder) if page else None, "items": items}
-        typer.echo(json.dumps(summary, ensure_ascii=False, indent=1, default=str))
+        tell_json(summary)
     else:
         _show(run, page)
     raise typer.Exit(int(run.status))
@@ -84,25 +91,25 @@ def _show(run: PreTrip, page: Path | None) -> None:
 
     for message in run.messages:
         if message.severity != "note":
-            typer.echo(plain(str(message)))
+            tell(str(message))
     rows, used, merged, aside = (
         sum(getattr(source, name) for source in run.sources)
         for name in ("rows", "used", "merged", "set_aside")
     )
     items = run.inspection.items
-    typer.echo(
+    tell(
         f"{counted(len(run.sources), 'file')}, {counted(rows, 'row')} = {used} used + {merged} merged + "
         f"{aside} set aside; {counted(items['container'].n_unique(), 'box', 'boxes')}"
     )
     if page is None:
-        typer.echo("Nothing could be judged; no page was written.")
+        tell("Nothing could be judged; no page was written.")
         return
     for (container,), own in items.group_by("container", maintain_order=True):
         counts = dict(own["verdict"].cast(str).value_counts().iter_rows())
-        typer.echo(plain(f"{container}  {overall_words(counts)}"))
+        tell(f"{container}  {overall_words(counts)}")
         for each in own.iter_rows(named=True):
             if each["verdict"] == "outside":
                 phase = PHASE_WORDS[each["phase"]]
-                typer.echo(plain(f"    {each['item_words']}, {phase}: {each['words']}"))
-    typer.echo("Nothing outside its band does not mean safe, or passed.")
-    typer.echo(plain(f"Page: {page}"))
+                tell(f"    {each['item_words']}, {phase}: {each['words']}")
+    tell("Nothing outside its band does not mean safe, or passed.")
+    tell(f"Page: {page}")

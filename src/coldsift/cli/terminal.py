@@ -143,7 +143,7 @@ def show(screening: Screening, page: Path | str | None, console: Console | None 
         ", ".join(f"{counts.count(group)} {words}" for group, words in GROUP_WORDS.items())
         + ". Nothing found does not mean safe."
     )
-    console.print(Text(f"Report: {page}"))
+    console.print(Text(plain(f"Report: {page}")))
 
 
 def show_dossier(messages: Sequence[Message], written: Written) -> None:
@@ -158,7 +158,7 @@ def show_dossier(messages: Sequence[Message], written: Written) -> None:
             console.print(Text(plain(f"  {answer.sure}"), style="dim"))
     if written.no_pdf:
         console.print(Text(plain(f"No PDF: {written.no_pdf}")))
-    console.print(Text(f"Dossier: {written.page}"))
+    console.print(Text(plain(f"Dossier: {written.page}")))
 
 
 def _console() -> Console:

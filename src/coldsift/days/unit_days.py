@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from coldsift.excursions import by_day
+from coldsift.intake.times import FAR
 from coldsift.regimes.numbered import IN_MEMORY
 from coldsift.schema import UNIT_DAYS
 
@@ -64,8 +65,17 @@ def unit_days(
 
 
 def _calendar(rows: pl.LazyFrame, spans: pl.DataFrame | None) -> pl.LazyFrame:
-    """Every day of every unit, and how many hours of it lie within the voyage. [h]"""
-    units = rows.group_by("container").agg(first=pl.col("time").min(), last=pl.col("time").max())
+    """Every day of every unit, and how many hours of it lie within the voyage. [h]
+
+    The days of a hole of more than a year are of no voyage.
+    """
+    apart = pl.col("time").diff() > FAR
+    units = (
+        rows.select("container", "time")
+        .with_columns(stretch=apart.fill_null(False).cum_sum().over("container"))
+        .group_by("container", "stretch")
+        .agg(first=pl.col("time").min(), last=pl.col("time").max())
+    )
     voyage = (units if spans is None else spans.lazy()).select(
         voyage_begin=pl.col("first").min(), voyage_end=pl.col("last").max()
     )

@@ -7,7 +7,6 @@ folder with the report, the tables and the manifest; or the dossier of one conta
 from coldsift.engine.bundles import write_dossier
 from coldsift.engine.cluster import on_cluster
 from coldsift.engine.evidence import DossierError
-from coldsift.engine.folders import OutputError
 from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.reconstructing import Request, reconstruct
 from coldsift.engine.running import Runner, RunnerError, processes
@@ -15,6 +14,7 @@ from coldsift.engine.screening import Screening, screen
 from coldsift.engine.settings import Settings
 from coldsift.engine.verifying import verify
 from coldsift.engine.write import write_outputs
+from coldsift.places import OutputError
 
 __all__ = [
     "DossierError",

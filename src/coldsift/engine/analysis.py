@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from coldsift.causes import first_checks, judge, load_catalogue, noted_observations
+from coldsift.clocks import compare_clocks
 from coldsift.days import unit_days
 from coldsift.engine.papers import Voyage, with_positions
 from coldsift.engine.reading import Progress, UnitBatch, UnitsSeen, seen_of, together
@@ -31,10 +32,14 @@ from coldsift.set_points import compare_set_points, orders_to_confirm, set_point
 
 @dataclass(frozen=True, slots=True)
 class WholeVoyage:
-    """What a unit cannot know by itself: what the ship shared, and how its clock stands to the others'."""
+    """What a unit cannot know by itself: what the ship shared, and how its clock stands to the others'.
+
+    ``clocks`` is the one feature that looks at the others, ``clock_offsets`` what is reported.
+    """
 
     voyage_events: pl.DataFrame
     clocks: pl.DataFrame
+    clock_offsets: pl.DataFrame
     spans: pl.DataFrame
 
 
@@ -86,6 +91,7 @@ class Analysis:
 
     timelines: Timelines
     voyage_events: pl.DataFrame
+    clocks: pl.DataFrame
     defrosts: pl.DataFrame
     excursions: pl.DataFrame
     unit_days: pl.DataFrame
@@ -116,7 +122,13 @@ def whole_voyage(seen: UnitsSeen) -> WholeVoyage:
     seen
         Of all units.
     """
-    return WholeVoyage(find_voyage_events(seen.intervals), clock_features(seen.marks), seen.spans)
+    voyage_events = find_voyage_events(seen.intervals)
+    return WholeVoyage(
+        voyage_events,
+        clock_features(seen.marks),
+        compare_clocks(seen.outages, voyage_events, seen.marks, seen.spans),
+        seen.spans,
+    )
 
 
 def analyse_units(
@@ -210,6 +222,7 @@ def judge_voyage(
     return Analysis(
         timelines=timelines,
         voyage_events=whole.voyage_events,
+        clocks=whole.clock_offsets,
         defrosts=units.defrosts,
         excursions=units.excursions,
         unit_days=units.unit_days,

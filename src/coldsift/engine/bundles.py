@@ -6,8 +6,10 @@ told), one Parquet file a table, and ``inputs`` with the voyage files that were 
 
 from __future__ import annotations
 
+import errno
 import json
 import math
+import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import datetime
@@ -21,15 +23,19 @@ from coldsift.dossier.page import build_dossier
 from coldsift.dossier.pdf import NoBrowser, Paper, print_papers
 from coldsift.engine.evidence import Evidence, ScreenedVoyage
 from coldsift.engine.folders import write_table, write_text, write_whole
-from coldsift.engine.inputs import copy_inputs, digest
+from coldsift.engine.inputs import INPUTS, copy_inputs, digest
 from coldsift.engine.reconstructing import Request, reconstruct_from
 
 FORMAT = 1
 PAGE, BUNDLE, RECORD = "index.html", "bundle", "dossier.json"
 PAPERS: Mapping[Paper, str] = {"A4": "dossier_a4.pdf", "Letter": "dossier_letter.pdf"}
 
-OWN = frozenset({PAGE, BUNDLE, *PAPERS.values()})
+MARKER = f"{BUNDLE}/{RECORD}"
+OWN = frozenset({PAGE, MARKER, f"{BUNDLE}/*.parquet", f"{BUNDLE}/{INPUTS}/*/*", *PAPERS.values()})
 """All that a dossier's folder holds; one that holds more is somebody's."""
+
+FOR_PRINTING = 32 * 1024**2
+"""Room that a browser may need beside what it prints; with less left, that is why it did not. [byte]"""
 
 _NOT_TOLD = frozenset({"reproduce", "versions", "parameters"})
 """Fields of a reconstruction that may differ without any number being another."""
@@ -74,9 +80,11 @@ def write_dossier(voyage: ScreenedVoyage, request: Request, out: Path) -> Writte
         try:
             print_papers(html, {paper: folder / name for paper, name in PAPERS.items()})
         except NoBrowser as error:
+            if shutil.disk_usage(folder).free < FOR_PRINTING:
+                raise OSError(errno.ENOSPC, "No space left for printing") from error
             no_pdf.append(str(error))
 
-    folder = write_whole(out, f"{BUNDLE}/{RECORD}", fill, OWN)
+    folder = write_whole(out, MARKER, fill, OWN)
     return Written(folder / PAGE, "".join(no_pdf), found.answers)
 
 

@@ -7,6 +7,7 @@ says by its digests that nothing has changed is used; there is no other store.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
@@ -69,6 +70,7 @@ def reading_digest(files: Mapping[str, str], options: ReadOptions) -> str:
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()
 
 
+@functools.cache
 def _program() -> str:
     """Digest of coldsift's own text: a version number does not change while somebody works on it."""
     text = hashlib.sha256()

@@ -45,7 +45,7 @@ class Evidence:
     voyage_events
         Of the whole voyage.
     excursions, excursion_parts, defrost_rises, gaps, defrosts, cargo, custody, notes, set_points, repairs, \
-causes, evidence, features
+causes, evidence, features, clocks
         Tables of these names.
     custody_given
         True when custody events of any container are known.
@@ -80,6 +80,7 @@ causes, evidence, features
     causes: pl.DataFrame
     evidence: pl.DataFrame
     features: pl.DataFrame
+    clocks: pl.DataFrame
     set_aside: pl.DataFrame
     sources: tuple[SourceRecord, ...]
     versions: Mapping[str, str]
@@ -137,6 +138,7 @@ def evidence_of(screening: Screening, asked: str) -> Evidence:
         causes=own(analysis.causes),
         evidence=own(analysis.evidence),
         features=own(analysis.features),
+        clocks=own(analysis.clocks),
         set_aside=screening.set_aside.filter(whose(container)),
         sources=screening.sources,
         versions=versions(),

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from contextlib import suppress
 from pathlib import Path
 
 from coldsift.engine.settings import Settings
+from coldsift.places import OutputError
 
 INPUTS = "inputs"
 """Folder in which they are kept, ``inputs/KEY/NAME``."""
@@ -44,6 +46,11 @@ def copy_inputs(settings: Settings, folder: Path) -> dict[str, dict[str, str]]:
     -------
     dict
         By key: ``file``, the path in the folder, and ``sha256``.
+
+    Raises
+    ------
+    OutputError
+        When one is not any more as it was when it was read.
     """
     kept = {}
     for key, path in settings.files().items():
@@ -51,5 +58,22 @@ def copy_inputs(settings: Settings, folder: Path) -> dict[str, dict[str, str]]:
         copy = folder / name
         copy.parent.mkdir(parents=True)
         copy.write_bytes(path.read_bytes())
-        kept[key] = {"file": name, "sha256": digest(copy)}
+        sha256 = digest(copy)
+        if settings.digests.get(key, sha256) != sha256:
+            raise OutputError(
+                f"{path} was changed after it was read, and the outputs would not be of it. Start again. An "
+                "earlier run is untouched."
+            )
+        kept[key] = {"file": name, "sha256": sha256}
     return kept
+
+
+def digests_of(settings: Settings) -> dict[str, str]:
+    """SHA-256 of what was given, by key, as far as it can be read; before it is read."""
+    known = {}
+    for key, path in settings.files().items():
+        with suppress(OSError):
+            # A pipe would be read empty, or waited for without end.
+            if path.is_file():
+                known[key] = digest(path)
+    return known

@@ -27,6 +27,9 @@ from coldsift.schema import PRE_TRIP, PRE_TRIP_VERDICTS
 INDEX = "index.html"
 MANIFEST = "manifest.json"
 TABLE = "pre_trip"
+MARKER = f"{TABLE}.parquet"
+OWN = frozenset({INDEX, MANIFEST, MARKER, f"{TABLE}.csv"})
+"""All that the folder of inspections holds; one that holds more is somebody's."""
 LIBRARIES = ("polars", "numpy", "CoolProp", "python-stdnum")
 """Those that shape the numbers."""
 
@@ -160,8 +163,7 @@ def write_pre_trip(run: PreTrip, out: Path, title: str) -> Path:
         text = json.dumps(pre_trip_manifest(run), indent=1, ensure_ascii=False, sort_keys=True)
         write_text(text + "\n", staging / MANIFEST)
 
-    own = frozenset({INDEX, MANIFEST, f"{TABLE}.parquet", f"{TABLE}.csv"})
-    return write_whole(out, f"{TABLE}.parquet", write, own) / INDEX
+    return write_whole(out, MARKER, write, OWN) / INDEX
 
 
 def pre_trip_manifest(run: PreTrip) -> dict[str, Any]:

@@ -13,9 +13,11 @@ from typing import Any, TypeVar
 
 import polars as pl
 
+from coldsift.clocks import outages
 from coldsift.engine.running import Kept, Runner
 from coldsift.features import clock_marks
 from coldsift.intake import Message, ReadOptions, SourceRecord
+from coldsift.intake.declaration import Layout
 from coldsift.intake.files import Found, gather
 from coldsift.intake.layouts import load_layouts
 from coldsift.intake.merge import REPEATS
@@ -134,6 +136,8 @@ class UnitsSeen:
         From :func:`coldsift.regimes.regime_intervals`, those that other units can share.
     marks
         From :func:`coldsift.features.clock_marks`.
+    outages
+        From :func:`coldsift.clocks.outages`.
     spans
         From :func:`coldsift.peers.peer_span`.
     repeats
@@ -142,6 +146,7 @@ class UnitsSeen:
 
     intervals: pl.DataFrame
     marks: pl.DataFrame
+    outages: pl.DataFrame
     spans: pl.DataFrame
     repeats: pl.DataFrame
 
@@ -182,7 +187,7 @@ def read_sources(
     WrongCall
         When the time zone is none.
     """
-    _, broken = load_layouts(options.parsers)
+    layouts, broken = load_layouts(options.parsers)
     files, missing = gather(paths)
     if earlier and files and (known := earlier(files, options)):
         progress("", len(files), len(files))
@@ -192,7 +197,10 @@ def read_sources(
     if files:
         progress(files[0].shown, 0, len(files))
     for batch, (small, kept) in zip(
-        batches, runner.each_kept(read_batch, ((batch, options) for batch in batches)), strict=True
+        batches,
+        # Loaded here alone: whoever does the work reads by the same layouts, and runs no plug-in.
+        runner.each_kept(read_batch, ((batch, options, layouts) for batch in batches)),
+        strict=True,
     ):
         done += len(batch)
         progress(files[done].shown if done < len(files) else "", done, len(files))
@@ -203,9 +211,10 @@ def read_sources(
     return replace(_named(read, rows), around=(*broken, *missing))
 
 
-def read_batch(files: Sequence[Found], options: ReadOptions) -> tuple[FilesRead, pl.DataFrame]:
+def read_batch(
+    files: Sequence[Found], options: ReadOptions, layouts: Sequence[Layout]
+) -> tuple[FilesRead, pl.DataFrame]:
     """Read some files: their accounts, and their rows sorted by container."""
-    layouts, _ = load_layouts(options.parsers)
     read = read_files(files, options, layouts)
     units = read.rows.group_by("container", "number", maintain_order=True).agg(readings=pl.len())
     return FilesRead(read.sources, read.messages, units, read.digests), read.rows
@@ -335,6 +344,7 @@ def seen_of(log: pl.DataFrame, bands: Bands, repeats: pl.DataFrame) -> tuple[Uni
     seen = UnitsSeen(
         intervals=shareable(regime_intervals(timeline)),
         marks=clock_marks(timeline),
+        outages=outages(timeline),
         spans=peer_span(timeline),
         repeats=repeats,
     )

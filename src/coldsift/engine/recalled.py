@@ -28,6 +28,7 @@ from coldsift.regimes import build_timeline, mark_shared
 from coldsift.schema import (
     CARGO,
     CAUSES,
+    CLOCKS,
     COMMON_LOG,
     CUSTODY,
     DEFROST_RISES,
@@ -116,6 +117,8 @@ class Recalled:
             custody = self._rows(CUSTODY).collect()
             voyage_events = self._rows(VOYAGE_EVENTS).collect()
             hours = self._rows(UNIT_HOURS).collect()
+            # Voyages kept by an earlier version have no such table.
+            clocks = self._rows(CLOCKS).filter(own).collect() if self._has(CLOCKS) else CLOCKS.empty()
             set_aside = self._rows(SET_ASIDE).filter(whose(container)).collect()
         timeline = mark_shared(build_timeline(log, self.settings.bands), voyage_events)
         papers = self.settings.voyage
@@ -132,6 +135,7 @@ class Recalled:
             timeline=timeline,
             hours=hours,
             voyage_events=voyage_events,
+            clocks=clocks,
             custody=custody.filter(own),
             custody_given=not custody.is_empty(),
             set_aside=set_aside,
@@ -140,6 +144,9 @@ class Recalled:
             invented=self.invented,
             **tables,
         )
+
+    def _has(self, table: Table) -> bool:
+        return part(self.archive, table.name, self.voyage, self.run).is_file()
 
     def _rows(self, table: Table) -> pl.LazyFrame:
         return _kept(self.archive, table, self.voyage, self.run)

@@ -126,7 +126,7 @@ def reconstruct_from(evidence: Evidence, request: Request) -> Reconstruction:
     treatment = _treatment(evidence)
     causes = tuple(_causes(evidence, load_catalogue(settings.causes)))
     left_out = evidence.excursions.height - excursions.height
-    untold = cannot_tell(timeline, gaps, custody, sources, left_out)
+    untold = (*cannot_tell(timeline, gaps, custody, sources, left_out), *_clock_apart(evidence))
     shifted = sensitivity(whole, main, settings.grace_hours) if main else ()
     told = Findings(
         timeline=timeline,
@@ -287,6 +287,11 @@ def _treatment(evidence: Evidence) -> TreatmentNote | None:
     )
 
 
+def _clock_apart(evidence: Evidence) -> Iterator[str]:
+    for told in evidence.clocks.filter("apart")["words"]:
+        yield f"Its times are those of its own clock, and none is corrected. Against the other units: {told}."
+
+
 def _clock_checks(evidence: Evidence, sources: tuple[SourceNote, ...]) -> Iterator[str]:
     for source in sources:
         yield f"{source.path}: times were put in UTC by this: {source.clock}."
@@ -295,7 +300,10 @@ def _clock_checks(evidence: Evidence, sources: tuple[SourceNote, ...]) -> Iterat
                 word in message for word in ("clock", "out of order", "sorted", "gap in the log", "Dates")
             ):
                 yield f"{source.path}: {message}"
-    lag = evidence.features.filter(pl.col("feature") == "clock_lag")
+    for told in evidence.clocks["words"]:
+        yield f"Its clock against those of the other units: {told}."
+    # Of a voyage that an earlier version kept, whole hours are all there is.
+    lag = evidence.features.filter(pl.col("feature") == "clock_lag", evidence.clocks.is_empty())
     for value, reason in lag.select("value", "reason").iter_rows():
         if value is None:
             yield f"Its clock could not be held against the other units: {reason or 'too little to compare'}."

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import shutil
 import signal
 import tempfile
 import threading
@@ -16,15 +15,17 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from itertools import chain, count, islice
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any, Protocol, TypeVar, runtime_checkable
 
 import polars as pl
 
 from coldsift.intake.files import is_remote
+from coldsift.places import OutputError, cannot_write, disk_faults, held, is_no_room, no_room
 
 Small = TypeVar("Small")
 Task = tuple[Any, ...]
@@ -143,7 +144,9 @@ class Processes:
         if self._pool is None:
             with one_thread_each(), deaf_to_interrupts():
                 # Started anew, not forked: a copy of a process with threads may hang.
-                self._pool = ProcessPoolExecutor(self._processes, multiprocessing.get_context("spawn"))
+                self._pool = ProcessPoolExecutor(
+                    self._processes, multiprocessing.get_context("spawn"), initializer=_end_with_parent
+                )
                 for _ in range(self._processes):
                     self._pool.submit(os.getpid)
         return self._pool
@@ -161,13 +164,17 @@ class Processes:
         except BrokenProcessPool as error:
             raise RunnerError(
                 "A worker process was ended from outside, most likely for want of memory. Close other "
-                "programs, or screen fewer logs at a time."
+                "programs, or screen fewer logs at a time. Nothing was written."
             ) from error
-        except (OSError, MemoryError) as error:
+        except MemoryError as error:
             raise RunnerError(
-                f"The work in {self._folder.parent} failed: {error or 'there is not enough memory'}. Make "
-                "room there, or name a folder elsewhere with --out."
+                "There is not enough memory. Close other programs, or screen fewer logs at a time. Nothing "
+                "was written."
             ) from error
+        except OSError as error:
+            place = self._folder.parent.parent
+            why = no_room(place, self._folder) if is_no_room(error) else f"{error}."
+            raise RunnerError(f"The work beside the outputs in {place} failed: {why}") from error
         finally:
             for future in waiting:
                 future.cancel()
@@ -192,27 +199,35 @@ def processes(beside: Path | str) -> Iterator[Runner]:
 
     Raises
     ------
-    RunnerError
-        When nothing can be written there.
+    OutputError
+        When nothing can be written there, or another run holds the place; see :func:`coldsift.places.held`.
     """
-    place = None if is_remote(beside) else Path(beside).absolute()
-    try:
-        if place is None:
-            folder = Path(tempfile.mkdtemp(prefix="coldsift.", suffix=".work"))
+    with ExitStack() as stack:
+        if is_remote(beside):
+            try:
+                hidden = tempfile.TemporaryDirectory(
+                    prefix="coldsift.", suffix=".work", ignore_cleanup_errors=True
+                )
+            except OSError as error:
+                raise OutputError(cannot_write(Path(tempfile.gettempdir()), error)) from error
+            folder = Path(stack.enter_context(hidden))
         else:
-            place.parent.mkdir(parents=True, exist_ok=True)
-            folder = Path(tempfile.mkdtemp(prefix=f".{place.name}.", suffix=".work", dir=place.parent))
-    except OSError as error:
-        raise RunnerError(
-            f"{place.parent if place else tempfile.gettempdir()} cannot be written: {error.strerror}. Name "
-            "another with --out."
-        ) from error
-    runner = Processes(folder, cores())
-    try:
+            folder = stack.enter_context(held(Path(beside))).room("work")
+        runner = Processes(folder, cores())
+        stack.callback(runner.close)
         yield runner
-    finally:
-        runner.close()
-        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it has ended: killed, it could not say so any more."""
+    parent = multiprocessing.parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def fetched(task: Task) -> Task:
@@ -234,7 +249,8 @@ def _called_and_filed(
     work: Callable[..., tuple[Small, pl.DataFrame]], task: Task, path: Path
 ) -> tuple[Small, Filed]:
     small, frame = work(*fetched(task))
-    frame.write_ipc(path, compression="lz4")
+    with disk_faults():
+        frame.write_ipc(path, compression="lz4")
     return small, Filed(path)
 
 
@@ -245,15 +261,26 @@ def cores() -> int:
 
 @contextmanager
 def deaf_to_interrupts() -> Iterator[None]:
-    """Processes started meanwhile take no notice of Ctrl-C: it is for this one, which ends them."""
+    """Processes started meanwhile take no notice of Ctrl-C: it is for this one, which ends them.
+
+    One that comes meanwhile is heard at the end; on Windows it is lost.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
+    elif hasattr(signal, "pthread_sigmask"):
+        # It would open the ears again when it is started with the first process.
+        resource_tracker.ensure_running()
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    else:
+        heard = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, heard)
 
 
 @contextmanager

@@ -26,13 +26,14 @@ from coldsift.engine.analysis import (
 )
 from coldsift.engine.earlier import earlier_reading
 from coldsift.engine.evidence import Evidence, evidence_of
+from coldsift.engine.inputs import digests_of
 from coldsift.engine.papers import Voyage, bands_of, paper_messages, read_voyage
 from coldsift.engine.passage import Passage, passage_of
 from coldsift.engine.reading import Progress, SourcesRead, UnitBatch, read_sources, read_units, together
 from coldsift.engine.running import Here, Runner
 from coldsift.engine.settings import Settings
 from coldsift.intake import Message, SourceRecord
-from coldsift.intake.files import is_remote, read_remote
+from coldsift.intake.files import is_remote, read_regular, read_remote
 from coldsift.intake.times import given_zone
 from coldsift.report import Overview, overview_of
 from coldsift.schema import COMMON_LOG
@@ -175,6 +176,7 @@ def screen(
         When the runner cannot do the work.
     """
     settings = settings or Settings()
+    settings = replace(settings, digests=digests_of(settings))
     runner = runner or Here()
     tell = progress or (lambda what, done, total: None)
     zone = given_zone(settings.time_zone)
@@ -269,7 +271,7 @@ def is_invented(paths: Sequence[Path | str]) -> bool:
             if is_remote(path):
                 note = read_remote(f"{path}/voyage.json").decode()
             else:
-                note = (Path(path) / "voyage.json").read_text(encoding="utf-8")
+                note = read_regular(Path(path) / "voyage.json").decode()
         except (OSError, ValueError):
             continue
         try:

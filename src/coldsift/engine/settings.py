@@ -56,6 +56,8 @@ class Settings:
         Time there is for the inspection round. [h]
     date_order, time_zone, layout
         What the logs themselves do not settle; see :func:`coldsift.intake.read_logs`.
+    digests
+        SHA-256 of :meth:`files` as they were read; a screening finds it out.
     """
 
     bands: Bands = field(default_factory=Bands)
@@ -71,6 +73,7 @@ class Settings:
     date_order: Literal["day_first", "month_first"] | None = None
     time_zone: str | None = None
     layout: str | None = None
+    digests: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def reading(self) -> ReadOptions:

@@ -18,7 +18,7 @@ from coldsift.causes import load_catalogue
 from coldsift.engine.screening import Screening
 from coldsift.engine.sheets import GROUP_CELLS, SHEETS, Sheet, Shown
 from coldsift.report.words import visible
-from coldsift.schema import FINDINGS, Table
+from coldsift.schema import FINDINGS, SCHEMA_VERSION, Table
 
 MOST_CHARACTERS = 32_767
 """UTF-16 units that a cell of the XLSX format holds."""
@@ -262,7 +262,7 @@ def _write_about(workbook: Any, worksheet: Any, screening: Screening, held: list
             "are shown by their number, such as ‹U+0007›.",
         ),
         ("Printing", "Findings and Excursions print their first columns; the print area can be widened."),
-        ("Made by", f"coldsift {coldsift.__version__}"),
+        ("Made by", f"coldsift {coldsift.__version__}, tables of schema {SCHEMA_VERSION}"),
         *((f"Setting: {name}", value) for name, value in screening.settings.in_words().items()),
         *((f"Sheet {sheet.name}", words) for sheet, words in zip(SHEETS, held, strict=True)),
         *(

@@ -16,16 +16,36 @@ import coldsift
 from coldsift.causes import load_catalogue
 from coldsift.engine.earlier import MANIFEST, reading_record
 from coldsift.engine.folders import by_units, write_table, write_text, write_whole_anywhere
-from coldsift.engine.inputs import copy_inputs, digest
+from coldsift.engine.inputs import INPUTS, copy_inputs, digest
 from coldsift.engine.reading import Progress
 from coldsift.engine.screening import Screening
 from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.engine.versions import LIBRARIES
 from coldsift.features import FEATURES
 from coldsift.intake import SourceRecord
+from coldsift.intake.layouts import load_layouts
 from coldsift.peers import unit_hours
-from coldsift.report import INDEX, FeatureWords, Material, MessageView, Report, SourceView, UnitPages, prepare
-from coldsift.schema import COMMON_LOG, TABLES, UNIT_HOURS
+from coldsift.report import (
+    HANDOVER,
+    INDEX,
+    FeatureWords,
+    Material,
+    MessageView,
+    Report,
+    SourceView,
+    UnitPages,
+    prepare,
+)
+from coldsift.schema import COMMON_LOG, SCHEMA_VERSION, TABLES, UNIT_HOURS
+
+OWN = frozenset(
+    {
+        *("manifest.json", "findings.csv", "findings.xlsx", "*.parquet"),
+        *(f"{table.name}/part-*.parquet" for table in (COMMON_LOG, UNIT_HOURS)),
+        *(INDEX, HANDOVER, "units/*.html", "units/*.js", f"{INPUTS}/*/*"),
+    }
+)
+"""All that a run's folder holds; one that holds more is somebody's."""
 
 
 def write_outputs(
@@ -92,7 +112,7 @@ def write_outputs(
         }
         write_text(json.dumps(held, indent=1, ensure_ascii=False, sort_keys=True) + "\n", staging / MANIFEST)
 
-    folder = write_whole_anywhere(out, MANIFEST, write)
+    folder = write_whole_anywhere(out, MANIFEST, write, OWN)
     return folder / INDEX if isinstance(folder, Path) else f"{folder}/{INDEX}"
 
 
@@ -160,6 +180,7 @@ def _write_tables(screening: Screening, folder: Path) -> None:
         "features": screening.features,
         "peer_bands": screening.analysis.peer_bands,
         "voyage_events": screening.analysis.voyage_events,
+        "clocks": screening.analysis.clocks,
         "seen": screening.analysis.seen,
         "set_points": screening.analysis.set_points,
         "plan": screening.voyage.plan,
@@ -202,6 +223,7 @@ def material(screening: Screening, title: str) -> Material:
         cargo=screening.passage.cargo,
         unit_days=screening.unit_days,
         voyage_events=analysis.voyage_events,
+        clocks=analysis.clocks,
         set_aside=screening.set_aside,
         notes=screening.voyage.notes,
         overview=screening.overview,
@@ -266,6 +288,17 @@ def row_counts(sources: Sequence[SourceRecord]) -> dict[str, int]:
     return {name: sum(getattr(source, name) for source in sources) for name in counts}
 
 
+def _parsers(screening: Screening) -> list[dict[str, str]]:
+    """Which layouts read something, where each comes from, and the digest of its declaration."""
+    used = {source.layout for source in screening.sources}
+    layouts, _ = load_layouts(screening.settings.parsers)
+    return [
+        {"name": layout.name, "from": layout.origin, "sha256": layout.sha256}
+        for layout in layouts
+        if layout.name in used
+    ]
+
+
 def manifest(screening: Screening) -> dict[str, Any]:
     """What was read, with what, and what became of every row.
 
@@ -282,6 +315,7 @@ def manifest(screening: Screening) -> dict[str, Any]:
     return {
         "tool": "coldsift",
         "version": coldsift.__version__,
+        "schema": SCHEMA_VERSION,
         "libraries": {name: metadata.version(name) for name in LIBRARIES},
         "parameters": screening.settings.in_words(),
         "invented": screening.invented,
@@ -292,6 +326,7 @@ def manifest(screening: Screening) -> dict[str, Any]:
             str(group): count
             for group, count in screening.findings["group"].value_counts(sort=True).iter_rows()
         },
+        "parsers": _parsers(screening),
         "sources": [asdict(source) for source in screening.sources],
         "messages": [asdict(message) for message in screening.messages],
     }

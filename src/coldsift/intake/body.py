@@ -63,7 +63,8 @@ def read_body(grid: Grid, fit: Fit) -> Table:
     if isinstance(grid, RecordGrid):
         return _from_records(grid, fit)
     lines = grid.lines(fit.encoding)
-    return _from_fixed_width(lines, fit) if fit.layout.form == "fixed_width" else _from_delimited(lines, fit)
+    read = _from_fixed_width if fit.layout.form == "fixed_width" else _from_delimited
+    return read(lines, fit, grid.cut)
 
 
 def _wanted(fit: Fit) -> tuple[list[int], set[int]]:
@@ -88,7 +89,7 @@ def _before_body(lines: Lines, fit: Fit) -> tuple[int, int, int]:
     return len(above) - blank, blank, fit.heading + fit.heading_rows
 
 
-def _from_delimited(lines: Lines, fit: Fit) -> Table:
+def _from_delimited(lines: Lines, fit: Fit, cut: bool) -> Table:
     assert fit.plan is not None
     facts, blank, first = _before_body(lines, fit)
     total = len(lines.starts)
@@ -109,6 +110,11 @@ def _from_delimited(lines: Lines, fit: Fit) -> Table:
         for at in np.flatnonzero(as_long):
             if body[starts[at] : ends[at]] == heading:
                 good[at] = False
+    if cut:
+        good[-1:] = False
+    frame = _columns(_only(body, starts, good), int(good.sum()), width, fit)
+    if frame is None:
+        frame, good = _one_by_one(body, starts, ends, good, width, fit)
     for at in np.flatnonzero(~good):
         row = first + int(at) + 1
         text = lines.text(row - 1)
@@ -117,16 +123,23 @@ def _from_delimited(lines: Lines, fit: Fit) -> Table:
         elif body[starts[at] : ends[at]] == heading:
             table.heading_lines += 1
         else:
-            reason, cut_off = _ragged(text, delimiter, width, row == total, lines.data.endswith(b"\n"))
+            open_end = row == total and not lines.data.endswith(b"\n")
+            reason, cut_off = _ragged(text, delimiter, width, open_end, open_end and cut)
             if cut_off:
                 table.truncated = row
             table.aside.append((row, reason, _shorten(text)))
     rows = np.flatnonzero(good) + first + 1
-    if not good.all():
-        lengths = np.diff(np.append(starts, len(body)))
-        body = np.frombuffer(body, dtype=np.uint8)[np.repeat(good, lengths)].tobytes()
-    table.frame = _columns(body, len(rows), width, fit).hstack([pl.Series("row", rows, dtype=pl.Int64)])
+    table.frame = frame.hstack([pl.Series("row", rows, dtype=pl.Int64)])
     return table
+
+
+def _only(body: bytes, starts: np.ndarray, good: np.ndarray) -> bytes:
+    """The good lines."""
+    if good.all():
+        return body
+    lengths = np.diff(np.append(starts, len(body)))
+    kept: bytes = np.frombuffer(body, dtype=np.uint8)[np.repeat(good, lengths)].tobytes()
+    return kept
 
 
 def _sound(body: bytes, starts: np.ndarray, delimiter: str, width: int) -> np.ndarray:
@@ -169,19 +182,21 @@ def _closing_delimiter(
     return wider if closed and wider.any() else None
 
 
-def _ragged(text: str, delimiter: str, width: int, is_last: bool, ended: bool) -> tuple[str, bool]:
+def _ragged(text: str, delimiter: str, width: int, open_end: bool, cut: bool) -> tuple[str, bool]:
     fields = len(split_line(text, delimiter))
+    odd_quotes = text.count('"') % 2 == 1
     if "\0" in text:
-        return "NUL bytes in the line: it was damaged when written or copied", is_last and not ended
-    if is_last and not ended and fields < width:
+        return "NUL bytes in the line: it was damaged when written or copied", open_end
+    if cut or (open_end and (fields < width or odd_quotes)):
         return f"the file ends within this line: {fields} of {width} fields", True
-    if text.count('"') % 2:
+    if odd_quotes:
         return "a quotation mark opens and does not close on this line", False
     few = "few" if fields < width else "many"
     return f"too {few} fields: {fields} in place of {width}", False
 
 
-def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
+def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame | None:
+    """The columns of sound lines; None when they are not to be read all at once."""
     wanted, numbers = _wanted(fit)
     if not height:
         return pl.DataFrame(schema={f"c{index}": pl.String for index in wanted})
@@ -204,14 +219,26 @@ def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame:
             continue
         if frame.height == height:
             return frame
-    rows = [split_line(line, fit.delimiter) for line in body.decode("utf-8", "replace").split("\n")[:height]]
-    return pl.DataFrame(
-        {f"c{index}": [row[index] for row in rows] for index in wanted},
-        schema={f"c{index}": pl.String for index in wanted},
-    )
+    return None
 
 
-def _from_fixed_width(lines: Lines, fit: Fit) -> Table:
+def _one_by_one(
+    body: bytes, starts: np.ndarray, ends: np.ndarray, good: np.ndarray, width: int, fit: Fit
+) -> tuple[pl.DataFrame, np.ndarray]:
+    """The columns of sound lines taken apart one by one, and which of the lines are sound after all.
+
+    Quotation marks within a cell can be read in more than one way.
+    """
+    at = np.flatnonzero(good)
+    rows = [split_line(body[starts[k] : ends[k]].decode("utf-8", "replace"), fit.delimiter) for k in at]
+    good = good.copy()
+    good[at[[len(row) != width for row in rows]]] = False
+    wanted, _ = _wanted(fit)
+    columns = {f"c{index}": [row[index] for row in rows if len(row) == width] for index in wanted}
+    return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)), good
+
+
+def _from_fixed_width(lines: Lines, fit: Fit, cut: bool) -> Table:
     facts, blank, first = _before_body(lines, fit)
     total = len(lines.starts)
     table = Table(
@@ -232,7 +259,9 @@ def _from_fixed_width(lines: Lines, fit: Fit) -> Table:
         & ~column.str.contains("\0", literal=True)
         & (column.str.strip_chars_end() != heading)
         & (column.str.strip_chars() != "")
-    ).to_numpy()
+    ).to_numpy(writable=True)
+    if cut:
+        good[-1:] = False
     for at in np.flatnonzero(~good):
         row, text = first + int(at) + 1, column[int(at)]
         if not text.strip():
@@ -241,7 +270,7 @@ def _from_fixed_width(lines: Lines, fit: Fit) -> Table:
             table.heading_lines += 1
         elif "\0" in text:
             table.aside.append((row, "NUL bytes in the line", _shorten(text)))
-        elif row == total and not lines.data.endswith(b"\n") and len(text) < full:
+        elif row == total and not lines.data.endswith(b"\n") and (cut or len(text) < full):
             table.truncated = row
             table.aside.append((row, "the file ends within this line", _shorten(text)))
         else:
@@ -302,11 +331,11 @@ def _from_records(grid: RecordGrid, fit: Fit) -> Table:
             _shorten(str(grid.frame.row(int(np.searchsorted(grid.rows, row)), named=True))) for row in rows
         ]
 
+    assert fit.plan is not None
+    lists = {column.index for column in fit.plan.columns if column.channel.dtype == pl.List(pl.String)}
+    columns = [_flat(grid.frame[names[at]], at in lists).alias(f"c{at}") for at in wanted]
     return Table(
-        grid.frame.select(
-            *(pl.col(names[index]).alias(f"c{index}") for index in wanted),
-            pl.Series("row", grid.rows, dtype=pl.Int64),
-        ),
+        pl.DataFrame([*columns, pl.Series("row", grid.rows, dtype=pl.Int64)]),
         grid.lines,
         0,
         1 if grid.facts else 0,
@@ -320,3 +349,13 @@ def _from_records(grid: RecordGrid, fit: Fit) -> Table:
         and not grid.text.data.endswith(b"\n")
         else None,
     )
+
+
+def _flat(column: pl.Series, may_list: bool) -> pl.Series:
+    """A column of single values: a list or record in place of one is kept as its text, and is no reading."""
+    dtype = column.dtype
+    if may_list and isinstance(dtype, pl.List) and not dtype.inner.is_nested():
+        return column.list.drop_nulls()
+    if not dtype.is_nested() and dtype not in (pl.Binary, pl.Object, pl.Duration):
+        return column
+    return pl.Series([None if value is None else str(value) for value in column.to_list()], dtype=pl.String)

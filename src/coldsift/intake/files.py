@@ -7,26 +7,50 @@ unreadable one.
 
 from __future__ import annotations
 
+import errno
 import glob
 import io
+import json
 import os
 import re
+import stat
+import struct
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path, PurePath, PurePosixPath
 
 from coldsift.intake.records import Message
 
 LARGEST_MEMBER = 2 * 1024**3
-"""Most bytes that one unpacked file may have."""
+"""Most bytes that one file may have, unpacked where it is packed."""
+SMALLEST_LIMIT, MOST_TIMES = 64 * 1024**2, 250
+"""Bytes that a packed file may always unpack to, and how many times its size beyond that: logs come to twenty
+times, a file made to fill the memory to a thousand."""
 LARGEST_ARCHIVE = 16 * 1024**3
 """Most bytes that one archive may unpack to."""
 MOST_MEMBERS = 20_000
 """Most members that one archive may have."""
+MOST_MATCHES = 200_000
+"""Most files that one pattern may match; links that lead back match without end."""
+LONGEST_NAME = 255
+"""Most characters of a member's name that are shown."""
+_PIECE = 16 * 1024
+"""Bytes of a gzip file that are unpacked at once."""
+ZIP_FAULTS = (
+    *(zipfile.BadZipFile, zlib.error, struct.error, OSError, EOFError),
+    *(ValueError, RuntimeError, NotImplementedError, IndexError, OverflowError),
+)
+"""What a damaged zip archive can make its reader raise."""
+_ENTRY = b"PK\x01\x02"
+"""How an entry in the directory of a zip archive begins."""
+
+_TRIES = 3
+"""Times that a file which changes is read."""
 
 NOT_LOGS = frozenset(
     f".{ending}"
@@ -63,7 +87,43 @@ class Found:
         OSError
             When it cannot be read, whatever the other file system says.
         """
-        return read_remote(self.path) if isinstance(self.path, str) else self.path.read_bytes()
+        return read_remote(self.path) if isinstance(self.path, str) else read_regular(self.path)
+
+
+class NoFile(OSError):
+    """A path names a pipe, a device or a socket, or a file that is too large."""
+
+
+def read_regular(path: Path, most: int = LARGEST_MEMBER) -> bytes:
+    """All of a file; pipes, devices and sockets, which may never end, are not read.
+
+    Parameters
+    ----------
+    path
+        Links are followed.
+    most
+        Bytes that it may have.
+
+    Raises
+    ------
+    NoFile
+        When it is no file, or too large.
+    OSError
+        When it cannot be read.
+    """
+    # Without this a pipe would be waited for that nobody writes to.
+    with os.fdopen(
+        os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)), "rb"
+    ) as file:
+        mode = os.fstat(file.fileno()).st_mode
+        if stat.S_ISDIR(mode):
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        if not stat.S_ISREG(mode):
+            raise NoFile(errno.EINVAL, "It is a pipe, a device or a socket, not a file")
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise NoFile(errno.EFBIG, f"It has more than {most // 1024**2} MiB")
+    return content
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,42 +168,73 @@ def gather(paths: Sequence[Path | str]) -> tuple[list[Found], list[Message]]:
         The files, and messages for paths that are missing or hold nothing.
     """
     messages: list[Message] = []
-    found: dict[Path, tuple[str, str]] = {}
-    remote: dict[str, Found] = {}
+    found: dict[Path, set[tuple[str, str]]] = {}
+    remote: dict[Path | str, Found] = {}
+    walked: dict[str, set[Path]] = {}
+    left_out: dict[Path, list[Message]] = {}
     for given in dict.fromkeys(str(path) for path in paths):
         path = Path(given)
         if is_remote(given):
-            remote |= {file.shown: file for file in _remote_files(given, messages)}
+            for file in _remote_files(given, messages):
+                place = _here(file) or file.shown
+                remote[place] = min(file, remote.get(place, file), key=lambda each: str(each.path))
         elif path.is_dir():
-            names = _walk(path, messages)
-            for name in names:
+            walked[given] = set()
+            for name in _walk(path, messages):
                 full = path / name
+                walked[given].add(_real(full))
                 if full.suffix.lower() in NOT_LOGS:
-                    messages.append(_left_out(name))
+                    left_out.setdefault(_real(full), []).append(_left_out(name))
                 else:
-                    found.setdefault(_real(full), (name.as_posix(), full.as_posix()))
-            if not any(_real(path / name) in found for name in names):
-                messages.append(
-                    Message("error", given, None, "The folder holds no logs.", "Give the folder of the logs.")
-                )
+                    found.setdefault(_real(full), set()).add((name.as_posix(), full.as_posix()))
         elif _exists(path):
-            found.setdefault(_real(path), (path.name, path.as_posix()))
+            found.setdefault(_real(path), set()).add((path.name, path.as_posix()))
         else:
-            matches = sorted(glob.glob(given, recursive=True)) if glob.has_magic(given) else []  # noqa: PTH207
+            matches = _matches(given, messages)
             for match in matches:
-                if Path(match).is_file():
-                    found.setdefault(_real(Path(match)), (Path(match).name, Path(match).as_posix()))
-            if not matches:
-                messages.append(
-                    Message("error", given, None, "No such file or folder.", "Check the path's spelling.")
-                )
-    times_shown = Counter(short for short, _ in found.values())
-    files = [
-        Found(_readable(full if times_shown[short] > 1 else short), path, _size(path))
-        for path, (short, full) in found.items()
+                path = Path(match)
+                if path.is_file():
+                    found.setdefault(_real(path), set()).add((path.name, path.as_posix()))
+    files = [Found(_readable(name), path, _size(path)) for path, name in _shown_names(found).items()]
+    files += [file for place, file in remote.items() if place not in found]
+    messages += [
+        Message("error", given, None, "The folder holds no logs.", "Give the folder of the logs.")
+        for given, places in walked.items()
+        if not places & found.keys()
+    ]
+    messages += [
+        min(told, key=lambda message: message.file) for path, told in left_out.items() if path not in found
     ]
     told = [replace(message, file=_readable(message.file)) for message in messages]
-    return sorted([*files, *remote.values()], key=lambda file: file.shown), told
+    return sorted(files, key=lambda file: file.shown), told
+
+
+def _shown_names(found: Mapping[Path, set[tuple[str, str]]]) -> dict[Path, str]:
+    """The name shown for each file: its short one, else the path as given, else the whole path.
+
+    A file that is given in several ways has several of both; which are taken does not depend on their order.
+    """
+    names = {path: min(given, key=lambda name: (-len(name[0]), name)) for path, given in found.items()}
+    times = Counter(short for short, _ in names.values())
+    shown = {path: full if times[short] > 1 else short for path, (short, full) in names.items()}
+    times = Counter(shown.values())
+    return {path: path.as_posix() if times[name] > 1 else name for path, name in shown.items()}
+
+
+def _matches(pattern: str, messages: list[Message]) -> list[str]:
+    """Files that a pattern matches, sorted."""
+    if not glob.has_magic(pattern):
+        messages.append(
+            Message("error", pattern, None, "No such file or folder.", "Check the path's spelling.")
+        )
+        return []
+    matches = sorted(islice(glob.iglob(pattern, recursive=True), MOST_MATCHES))  # noqa: PTH207
+    if len(matches) == MOST_MATCHES:
+        what = f"It matches {MOST_MATCHES} files or more; the others are not looked at."
+        messages.append(Message("error", pattern, None, what, "Give the folder of the logs."))
+    elif not matches:
+        messages.append(Message("error", pattern, None, "Nothing matches it.", "Check the pattern."))
+    return matches
 
 
 def _left_out(path: PurePath) -> Message:
@@ -160,6 +251,11 @@ def _remote_files(given: str, messages: list[Message]) -> Iterator[Found]:
     """Files of another file system: under a folder, by a pattern, or one; shown by their whole address."""
     try:
         files = find_remote(given)
+        outputs = {
+            found.shown.removesuffix(found.name)
+            for found in files
+            if found.name in RECORDS and found.path != given and is_record(found.read())
+        }
     except OSError as error:
         messages.append(
             Message(
@@ -168,7 +264,10 @@ def _remote_files(given: str, messages: list[Message]) -> Iterator[Found]:
         )
         return
     there = False
+    messages += [_outputs_left_out(shown) for shown in sorted(outputs)]
     for found in files:
+        if found.path != given and found.shown.startswith(tuple(outputs)):
+            continue
         if found.path != given and PurePosixPath(found.name).suffix.lower() in NOT_LOGS:
             messages.append(replace(_left_out(PurePosixPath(found.name)), file=found.shown))
         else:
@@ -192,11 +291,51 @@ def _walk(folder: Path, messages: list[Message]) -> list[Path]:
 
     names = []
     for root, folders, files in os.walk(folder, onerror=unreadable):
+        if _holds_outputs(Path(root), files):
+            folders.clear()
+            within = Path(root).relative_to(folder).as_posix()
+            messages.append(_outputs_left_out(str(folder) if within == "." else within))
+            continue
         folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in folders:
+            if (Path(root) / name).is_symlink():
+                shown = (Path(root) / name).relative_to(folder).as_posix()
+                what = "Left out: a link to a folder, which may lead anywhere."
+                messages.append(
+                    Message("note", shown, None, what, "Name that folder itself to have it read.")
+                )
         for name in sorted(files):
             if not name.startswith(".") and not name.startswith("~$"):
                 names.append((Path(root) / name).relative_to(folder))
     return names
+
+
+def _holds_outputs(folder: Path, files: Sequence[str]) -> bool:
+    """Whether coldsift wrote a folder: a run, inspections, a dossier's bundle, or an archive."""
+    if {"voyages.parquet", ".lock"} <= set(files):
+        return True
+    try:
+        return any(is_record(read_regular(folder / name)) for name in RECORDS if name in files)
+    except OSError:
+        return False
+
+
+RECORDS = ("manifest.json", "dossier.json")
+"""Files by which outputs of coldsift are known."""
+
+
+def is_record(content: bytes) -> bool:
+    """Whether a file of :data:`RECORDS` is one of coldsift: other programs have a manifest.json too."""
+    try:
+        told = json.loads(content)
+        return told.get("tool") == "coldsift" or "coldsift" in told.get("versions", ())
+    except (ValueError, AttributeError, TypeError, RecursionError):
+        return False
+
+
+def _outputs_left_out(shown: str) -> Message:
+    what = "Left out: a folder that coldsift wrote, with no logs in it."
+    return Message("note", shown, None, what, "Name a file in it itself to have it read.")
 
 
 def is_remote(path: Path | str) -> bool:
@@ -230,6 +369,12 @@ def find_remote(address: str) -> list[Found]:
             if system.isfile(each) and (pattern or not _hidden(each.removeprefix(path)))
         ]
         return [Found(_without_password(each), each, system.size(each) or 0) for each in addresses]
+
+
+def _here(file: Found) -> Path | None:
+    """Where a file lies on this machine, that an address was given for; None for one elsewhere."""
+    scheme, _, path = str(file.path).partition("://")
+    return _real(Path(path)) if scheme in ("file", "local") else None
 
 
 def _hidden(path: str) -> bool:
@@ -291,9 +436,13 @@ def _exists(path: Path) -> bool:
 
 
 def load(found: Found) -> bytes | Message:
-    """The bytes of one file as stored; a message where it cannot be read."""
+    """The bytes of one file as stored, all of one state; a message where it cannot be read."""
     try:
-        return found.read()
+        for _ in range(_TRIES):
+            before = state_of(found)
+            stored = found.read()
+            if state_of(found) in (before, None):
+                return stored
     except OSError as error:
         return Message(
             "error",
@@ -302,6 +451,42 @@ def load(found: Found) -> bytes | Message:
             f"The file cannot be read: {error.strerror or str(error) or type(error).__name__}.",
             "Check that it exists and that you may read it.",
         )
+    return Message(
+        "error",
+        found.shown,
+        None,
+        f"The file changed while it was read, {_TRIES} times in a row, and was left out.",
+        "Wait until it is written, and screen again.",
+    )
+
+
+def state_of(found: Found) -> tuple[int, ...] | None:
+    """What tells that a file was changed: another is another state; None where it is not there any more.
+
+    Of another file system nothing is known.
+    """
+    if isinstance(found.path, str):
+        return ()
+    try:
+        now = found.path.stat()
+    except OSError:
+        return None
+    return now.st_dev, now.st_ino, now.st_size, now.st_mtime_ns
+
+
+def changed_since(found: Found, state: tuple[int, ...] | None) -> Message | None:
+    """A message when a file is not any more in the state in which it was read."""
+    now = state_of(found)
+    if now == state:
+        return None
+    return Message(
+        "warning",
+        found.shown,
+        None,
+        f"The file {'went away' if now is None else 'was changed'} after it was read: all that is told is of "
+        "the file as it was, with the SHA-256 given.",
+        "Screen again when it is written.",
+    )
 
 
 def open_file(found: Found, stored: bytes) -> Iterator[Payload | Message]:
@@ -320,28 +505,47 @@ def open_file(found: Found, stored: bytes) -> Iterator[Payload | Message]:
     yield from _unpack(found.shown, found.name, stored)
 
 
-def _unpack(shown: str, name: str, stored: bytes) -> Iterator[Payload | Message]:
+def _unpack(shown: str, name: str, stored: bytes, inside: bool = False) -> Iterator[Payload | Message]:
     if stored[:2] == b"\x1f\x8b":
-        yield _gunzip(shown, name, stored)
-    elif stored[:4] in (b"PK\x03\x04", b"PK\x05\x06") and not _is_workbook(stored):
-        yield from _members(shown, stored)
-    else:
+        payload = _gunzip(shown, name, stored)
+        yield replace(payload, refusal=_nested(shown)) if _is_archive(payload.data) else payload
+    elif not _is_archive(stored):
         yield Payload(shown, name, stored, stored)
+    elif inside:
+        yield _nested(shown)
+    else:
+        yield from _members(shown, stored)
+
+
+def _is_archive(data: bytes) -> bool:
+    return data[:4] in (b"PK\x03\x04", b"PK\x05\x06") and not _is_workbook(data)
+
+
+def _nested(shown: str) -> Message:
+    return Message("error", shown, None, "An archive inside an archive is not opened.", "Unpack it first.")
+
+
+def limit_of(packed: int) -> int:
+    """Bytes that a packed file of this size may unpack to."""
+    return min(LARGEST_MEMBER, max(SMALLEST_LIMIT, MOST_TIMES * packed))
 
 
 def _gunzip(shown: str, name: str, stored: bytes) -> Payload:
-    unpacked, rest, trouble = bytearray(), stored, ""
-    while rest[:2] == b"\x1f\x8b" and not trouble:
+    unpacked, rest, trouble = bytearray(), memoryview(stored), ""
+    most = limit_of(len(stored))
+    while bytes(rest[:2]) == b"\x1f\x8b" and not trouble:
         stream = zlib.decompressobj(wbits=31)
-        try:
-            unpacked += stream.decompress(rest, LARGEST_MEMBER + 1 - len(unpacked))
-        except zlib.error as error:
-            trouble = str(error)
-        if len(unpacked) > LARGEST_MEMBER:
-            return Payload(shown, name, stored, b"", refusal=_too_large(shown))
+        while rest and not stream.eof and not trouble:
+            piece = rest[:_PIECE]
+            try:
+                unpacked += stream.decompress(piece, most + 1 - len(unpacked))
+            except zlib.error as error:
+                trouble = str(error)
+            if len(unpacked) > most:
+                return Payload(shown, name, stored, b"", refusal=_too_large(shown, most))
+            rest = rest[len(piece) - len(stream.unused_data) :]
         if not stream.eof:
             trouble = trouble or "it ends too early"
-        rest = stream.unused_data
     if trouble and not unpacked:
         damaged = Message(
             "error", shown, None, f"The gzip file is damaged: {trouble}.", "Fetch the file once more."
@@ -355,36 +559,38 @@ def _is_workbook(stored: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(stored)) as archive:
             return "xl/workbook.xml" in archive.namelist()
-    except (zipfile.BadZipFile, ValueError, OSError):
+    except ZIP_FAULTS:
         return False
 
 
 def _members(shown: str, stored: bytes) -> Iterator[Payload | Message]:
+    # Counted before each is made an object; an archive may hold others as they are, with entries of theirs.
+    if (entries := stored.count(_ENTRY)) > 10 * MOST_MEMBERS:
+        yield _too_many(shown, entries)
+        return
     try:
         archive = zipfile.ZipFile(io.BytesIO(stored))
-    except (zipfile.BadZipFile, ValueError, OSError) as error:
+    except ZIP_FAULTS as error:
         damaged = Message(
             "error", shown, None, f"The zip archive is damaged ({error}).", "Fetch it once more."
         )
         yield Payload(shown, Path(shown).name, stored, b"", refusal=damaged)
         return
     with archive:
-        members = [member for member in archive.infolist() if not member.is_dir()]
+        members = [member for member in archive.infolist() if not member.filename.endswith("/")]
         if not members:
             yield Message("error", shown, None, "The zip archive is empty.", "Leave it out.")
         if len(members) > MOST_MEMBERS:
-            yield Message(
-                "error",
-                shown,
-                None,
-                f"The zip archive has {len(members)} members, more than {MOST_MEMBERS}.",
-                "Unpack it and give the folder.",
-            )
+            yield _too_many(shown, len(members))
             return
         unpacked = 0
+        seen: Counter[str] = Counter()
         for member in sorted(members, key=lambda member: member.filename):
             path = PurePosixPath(member.filename.replace("\\", "/"))
-            place = f"{shown}!{member.filename}"
+            place = f"{shown}!{_readable(member.filename)[:LONGEST_NAME]}"
+            seen[place] += 1
+            if seen[place] > 1:
+                place = f"{place} ({seen[place]})"
             if path.name.startswith(".") or "__MACOSX" in path.parts:
                 continue
             if path.is_absolute() or ".." in path.parts or ":" in (path.parts[:1] or ("",))[0]:
@@ -406,9 +612,7 @@ def _members(shown: str, stored: bytes) -> Iterator[Payload | Message]:
                 )
                 continue
             if path.suffix.lower() == ".zip":
-                yield Message(
-                    "error", place, None, "An archive inside an archive is not opened.", "Unpack it first."
-                )
+                yield _nested(place)
                 continue
             content = _member(archive, member, place)
             if isinstance(content, Message):
@@ -416,16 +620,32 @@ def _members(shown: str, stored: bytes) -> Iterator[Payload | Message]:
                 continue
             unpacked += len(content)
             if unpacked > LARGEST_ARCHIVE:
-                yield _too_large(place)
+                yield _too_large(place, LARGEST_ARCHIVE)
                 return
-            yield from _unpack(place, path.name, content)
+            yield from _unpack(place, path.name, content, inside=True)
+
+
+def _too_many(shown: str, members: int) -> Message:
+    return Message(
+        "error",
+        shown,
+        None,
+        f"The zip archive has {members} members, more than {MOST_MEMBERS}.",
+        "Unpack it and give the folder.",
+    )
 
 
 def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> bytes | Message:
+    most = limit_of(member.compress_size)
+    if member.file_size > most:
+        return _too_large(place, most)
+    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        what = "The member is packed in another way than the usual one, deflate."
+        return Message("error", place, None, what, "Unpack it by hand.")
     try:
         with archive.open(member) as stream:
-            content = stream.read(LARGEST_MEMBER + 1)
-    except (zipfile.BadZipFile, zlib.error, OSError, EOFError, RuntimeError, NotImplementedError) as error:
+            content = stream.read(most + 1)
+    except ZIP_FAULTS as error:
         return Message(
             "error",
             place,
@@ -433,14 +653,14 @@ def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: str) -> by
             f"The member cannot be unpacked ({error}).",
             "Unpack it by hand, or refetch it.",
         )
-    return _too_large(place) if len(content) > LARGEST_MEMBER else content
+    return _too_large(place, most) if len(content) > most else content
 
 
-def _too_large(place: str) -> Message:
+def _too_large(place: str, most: int) -> Message:
     return Message(
         "error",
         place,
         None,
-        f"Refused: it unpacks to more than {LARGEST_MEMBER // 1024**2} MiB.",
+        f"Refused: it unpacks to more than {most // 1024**2} MiB.",
         "Split it, or unpack it by hand.",
     )

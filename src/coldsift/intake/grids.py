@@ -10,7 +10,6 @@ import codecs
 import csv
 import io
 import json
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -21,13 +20,21 @@ import fastexcel
 import numpy as np
 import polars as pl
 
-from coldsift.intake.files import LARGEST_MEMBER, Payload
+from coldsift.intake.files import ZIP_FAULTS, Payload, limit_of
 from coldsift.intake.records import Message
+from coldsift.intake.workbooks import MOST_COLUMNS, WorkbookError, within_bounds
 
 HEAD = 64 * 1024
 """Bytes at the beginning that decide on encoding and binary junk."""
 HEAD_ROWS = 100
 """Rows at the beginning that decide on layout and heading."""
+
+MOST_SHORT, SHORT = 1_000_000, 16
+"""A text of more lines has so many bytes a line on the average; each line costs memory beside its bytes."""
+MOST_DEPTH = 16
+"""Most brackets within each other in a JSON line; a log has one or two."""
+LONGEST_LINE = 32 * 1024
+"""Characters of a line that can be a heading, a fact or a sample row."""
 
 Kind = Literal["text", "cells", "parquet", "json"]
 
@@ -64,12 +71,21 @@ class Lines:
 
 
 class TextGrid:
-    """Text whose delimiter is not known yet."""
+    """Text whose delimiter is not known yet.
+
+    Parameters
+    ----------
+    raw
+        Bytes as unpacked.
+    cut
+        Whether the packed file was damaged, so that a last line without line end is not whole.
+    """
 
     kind: Kind = "text"
 
-    def __init__(self, raw: bytes) -> None:
+    def __init__(self, raw: bytes, cut: bool = False) -> None:
         self.raw = raw
+        self.cut = cut and not raw.endswith(b"\n")
         self._decoded: dict[str | None, Lines] = {}
         self._rows: dict[tuple[str | None, str, int], list[list[str]]] = {}
 
@@ -85,12 +101,16 @@ class TextGrid:
         return _says_unicode(self.raw)
 
     def head(self, encoding: str | None, delimiter: str, count: int = HEAD_ROWS) -> list[list[str]]:
-        """The first rows taken apart at a delimiter."""
+        """The first rows taken apart at a delimiter; one that is too long for a row of a log is empty."""
         key = (encoding, delimiter, count)
         if key not in self._rows:
             lines = self.lines(encoding)
+            texts = [lines.text(index) for index in range(min(count, len(lines.starts)))]
             self._rows[key] = [
-                split_line(lines.text(index), delimiter) for index in range(min(count, len(lines.starts)))
+                split_line(text, delimiter)
+                if len(text) <= LONGEST_LINE and text.count(delimiter) < MOST_COLUMNS
+                else []
+                for text in texts
             ]
         return self._rows[key]
 
@@ -145,7 +165,9 @@ def _cell(value: object) -> str:
         return ""
     if isinstance(value, bool):
         return str(value).lower()
-    return ",".join(map(str, value)) if isinstance(value, list) else str(value)
+    if isinstance(value, list) and not any(isinstance(each, list | dict) for each in value):
+        return "|".join(map(_cell, value))
+    return str(value)
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -235,7 +257,8 @@ _CONTROL = bytes(byte for byte in (*range(32), 127) if byte not in (0, 9, 10, 12
 """Bytes that stand in no text."""
 
 
-def _is_binary(raw: bytes) -> bool:
+def is_binary(raw: bytes) -> bool:
+    """Whether bytes, some at least, are no text in any encoding."""
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _utf16_without_mark(raw):
         return False
     head = raw[:HEAD]
@@ -264,7 +287,7 @@ def open_grids(payload: Payload) -> list[tuple[str, Grid | Message]]:
         return _workbook(payload)
     if data[:4] == b"PAR1":
         return [(shown, _parquet(payload))]
-    grid = TextGrid(data)
+    grid = TextGrid(data, bool(payload.trouble))
     if data[:HEAD].lstrip(b"\xef\xbb\xbf \t\r\n")[:1] == b"{":
         return [(shown, _json_lines(shown, grid))]
     return [(shown, grid)]
@@ -275,7 +298,7 @@ def _refusal(shown: str, data: bytes) -> Message | None:
     content = data.removeprefix(codecs.BOM_UTF8)
     if not content or content.isspace():
         return Message("error", shown, None, "The file is empty.", "Fetch it once more.")
-    if data[:4] not in (b"PK\x03\x04", b"PAR1") and _is_binary(data):
+    if data[:4] not in (b"PK\x03\x04", b"PAR1") and is_binary(data):
         return Message(
             "error",
             shown,
@@ -283,49 +306,67 @@ def _refusal(shown: str, data: bytes) -> Message | None:
             "This is not text, nor a workbook, nor Parquet: binary data that no reader knows.",
             "Export the log as text from the program that wrote it, or leave the file out.",
         )
+    lines = max(data.count(b"\n"), data.count(b"\r"))
+    if lines > MOST_SHORT and len(data) < SHORT * lines:
+        what = f"The file has {lines} lines of fewer than {SHORT} bytes: too short for a time and a reading."
+        return Message("error", shown, None, what, "Leave it out, or delete the empty lines.")
     return None
 
 
 def _workbook(payload: Payload) -> list[tuple[str, Grid | Message]]:
     shown = payload.shown
     try:
-        with zipfile.ZipFile(io.BytesIO(payload.data)) as parts:
-            if sum(part.file_size for part in parts.infolist()) > LARGEST_MEMBER:
-                return [(shown, Message("error", shown, None, "The workbook is too large.", "Split it."))]
-        book = fastexcel.read_excel(payload.data)
+        book = fastexcel.read_excel(within_bounds(payload.data))
         names = book.sheet_names
         grids: list[tuple[str, Grid | Message]] = []
         for name in names:
             frame = book.load_sheet(name, header_row=None, dtypes="string").to_polars()
             if frame.height and frame.width:
                 grids.append((shown if len(names) == 1 else f"{shown}!{name}", CellGrid(frame)))
-    except (
-        fastexcel.FastExcelError,
-        zipfile.BadZipFile,
-        OSError,
-        ValueError,
-        pl.exceptions.PolarsError,
-    ) as error:
-        reason = str(error).splitlines()[0]
-        return [
-            (shown, Message("error", shown, None, f"The workbook is damaged ({reason}).", "Save it anew."))
-        ]
+    except WorkbookError as error:
+        return [(shown, Message("error", shown, None, error.what, error.do))]
+    except (fastexcel.FastExcelError, *ZIP_FAULTS, pl.exceptions.PolarsError) as error:
+        what = f"The workbook is damaged ({_reason(error)})."
+        return [(shown, Message("error", shown, None, what, "Save it anew."))]
     if not grids:
         return [(shown, Message("error", shown, None, "The workbook is empty.", "Fetch it once more."))]
     return grids
 
 
+def _reason(error: Exception) -> str:
+    """The first line of what a library says."""
+    return next((line for line in str(error).splitlines() if line.strip()), type(error).__name__)
+
+
 def _parquet(payload: Payload) -> Grid | Message:
     try:
-        frame = pl.read_parquet(io.BytesIO(payload.data))
+        lazy = pl.scan_parquet(io.BytesIO(payload.data))
+        width, height = len(lazy.collect_schema()), int(lazy.select(pl.len()).collect().item())
+        if too_large := _too_large(payload.shown, len(payload.data), width, height):
+            return too_large
+        frame = lazy.collect()
     except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-        reason = str(error).splitlines()[0]
         return Message(
-            "error", payload.shown, None, f"The Parquet file is damaged ({reason}).", "Fetch it once more."
+            "error",
+            payload.shown,
+            None,
+            f"The Parquet file is damaged ({_reason(error)}).",
+            "Fetch it once more.",
         )
     if frame.is_empty():
         return Message("error", payload.shown, None, "The file has a heading but no rows.", "Fetch it anew.")
     return RecordGrid(frame, np.arange(1, frame.height + 1), lines=frame.height)
+
+
+def _too_large(shown: str, size: int, width: int, height: int) -> Message | None:
+    """Why records are more than a log of this many bytes can hold; None when they are not."""
+    if width > MOST_COLUMNS:
+        what = f"The file has {width} columns, more than {MOST_COLUMNS}."
+    elif width * height * 8 > limit_of(size):
+        what = f"Refused: its {size} bytes stand for {height} rows of {width} columns."
+    else:
+        return None
+    return Message("error", shown, None, what, "Export the log anew, with its own columns alone.")
 
 
 def _json_lines(shown: str, grid: TextGrid) -> Grid | Message:
@@ -333,23 +374,29 @@ def _json_lines(shown: str, grid: TextGrid) -> Grid | Message:
     texts = lines.data.decode("utf-8", "replace").split("\n")[: len(lines.starts)]
     kept = [at for at, text in enumerate(texts) if text.strip()]
     blank = len(texts) - len(kept)
+    width = pl.Series(texts, dtype=pl.String).str.extract_all(r'"[^"]*"\s*:').explode().n_unique()
+    if too_large := _too_large(shown, len(lines.data), width, len(kept)):
+        return too_large
     facts: dict[str, str] = {}
     first_facts = _json_facts(texts, kept)
     if first_facts is not None:
         facts, kept = first_facts, kept[1:]
+    told, deep = kept, _too_deep(lines)
+    kept = [at for at in kept if not deep[at]]
     frame = _json_frame(texts, kept)
-    unread: tuple[tuple[int, str], ...] = ()
     if frame is None:
         records = {at: record for at in kept if (record := _record(texts[at])) is not None}
-        unread = tuple((at + 1, texts[at]) for at in kept if at not in records)
         kept = list(records)
         names = dict.fromkeys(name for record in records.values() for name in record)
         frame = pl.DataFrame(
-            {name: [record.get(name) for record in records.values()] for name in names},
-            schema=dict.fromkeys(names, pl.String),
+            [_as_texts(name, [record.get(name) for record in records.values()]) for name in names]
         )
     if frame is None or frame.is_empty():
-        return Message("error", shown, None, "No line of the file is a JSON record.", "Fetch it once more.")
+        none = pl.DataFrame(), np.array([], dtype=np.int64)
+        unread = tuple((at, text) for at, text in enumerate(texts, 1) if text.strip())
+        return RecordGrid(*none, "json", lines=len(texts), blank_lines=blank, unread=unread, text=lines)
+    read = set(kept)
+    unread = tuple((at + 1, texts[at]) for at in told if at not in read)
     return RecordGrid(
         frame,
         np.array(kept, dtype=np.int64) + 1,
@@ -360,6 +407,16 @@ def _json_lines(shown: str, grid: TextGrid) -> Grid | Message:
         unread=unread,
         text=lines,
     )
+
+
+def _too_deep(lines: Lines) -> np.ndarray:
+    """Lines with brackets within brackets beyond :data:`MOST_DEPTH`, on which parsers take for ever."""
+    buffer = np.frombuffer(lines.data, dtype=np.uint8)
+    opens, closes = (np.isin(buffer, np.frombuffer(signs, dtype=np.uint8)) for signs in (b"{[", b"}]"))
+    depth = np.cumsum(opens.astype(np.int8) - closes.astype(np.int8), dtype=np.int32)
+    before = np.where(lines.starts > 0, depth[lines.starts - 1], 0)
+    deep: np.ndarray = np.maximum.reduceat(depth, lines.starts) - before > MOST_DEPTH
+    return deep
 
 
 def _json_facts(texts: list[str], kept: list[int]) -> dict[str, str] | None:
@@ -373,22 +430,33 @@ def _json_facts(texts: list[str], kept: list[int]) -> dict[str, str] | None:
     return {str(key): _cell(value) for key, value in first.items()}
 
 
-def _record(text: str) -> dict[str, str] | None:
-    """One line as a record of texts, None when it is none."""
+def _as_texts(name: str, values: Sequence[object]) -> pl.Series:
+    """Values of one field as texts; as lists of texts when each of them is a list, as alarms may be."""
+    told = [value for value in values if value is not None]
+    if not told or not all(isinstance(value, list) for value in told):
+        return pl.Series(name, [None if value is None else _cell(value) for value in values], dtype=pl.String)
+    listed = [[_cell(one) for one in value] if isinstance(value, list) else None for value in values]
+    return pl.Series(name, listed, dtype=pl.List(pl.String))
+
+
+def _record(text: str) -> dict[str, object] | None:
+    """One line as a record, None when it is none."""
     try:
         record = json.loads(text)
     except (ValueError, RecursionError):
         return None
     if not isinstance(record, dict):
         return None
-    return {str(key): _cell(value) for key, value in record.items()}
+    return record
 
 
 def _json_frame(texts: list[str], kept: list[int]) -> pl.DataFrame | None:
-    """All lines at once, None when one of them is no record or fits no common type."""
+    """All lines at once, None when one of them is no record or the values of a field are of several kinds."""
     body = "\n".join(texts[at] for at in kept).encode()
     try:
         frame = pl.read_ndjson(io.BytesIO(body), infer_schema_length=None)
     except (pl.exceptions.PolarsError, ValueError):
         return None
-    return frame if frame.height == len(kept) else None
+    # Polars keeps a list that stands among texts as its JSON.
+    mixed = any(column.str.contains(r"^[\[{]").any() for column in frame.select(pl.col(pl.String)))
+    return None if frame.height != len(kept) or mixed else frame

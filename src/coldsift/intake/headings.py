@@ -21,6 +21,8 @@ _BRACKET = re.compile(r"^(.*?)\s*[\[(]([^\[\]]*?)[\])]\s*$")
 _COMMA = re.compile(r"^(.*\S)\s*[,/|;:]\s*([^,/|;:]+)$")
 _LAST = re.compile(r"^(.*\S)[\s_]+(\S+)$")
 _FILLERS = re.compile(r"\b(sensor|actual|reading|measured|current value|value|probe reading)\b")
+LONGEST = 200
+"""Characters of a heading that is taken apart; what is longer is none."""
 _SHORT = {
     "temp": "temperature",
     "press": "pressure",
@@ -38,6 +40,8 @@ def split_heading(text: str) -> tuple[str, str | None]:
     apart.
     """
     text = text.strip()
+    if len(text) > LONGEST:
+        return text, None
     bracket = _BRACKET.match(text)
     if bracket and bracket.group(1):
         name, word = bracket.groups()

@@ -6,12 +6,16 @@ each that cannot, and the ranking of all of them on a file.
 
 from __future__ import annotations
 
+import contextlib
+import os
+import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
 
 from coldsift import container_numbers
+from coldsift.hidden_characters import replaced
 from coldsift.intake.declaration import GENERIC, DeclarationError, Layout, read_declaration
 from coldsift.intake.files import Found, Payload, load, open_file
 from coldsift.intake.fitting import Fit, again, by_content, fit, fit_generic, heading_of
@@ -22,6 +26,7 @@ from coldsift.intake.times import zone_of
 from coldsift.schema import CHANNELS
 
 ENTRY_POINTS = "coldsift.parsers"
+SHIPPED = "comes with coldsift"
 ENOUGH = 50.0
 """Lowest score at which a file is read."""
 NEAR_TIE = 5.0
@@ -62,34 +67,53 @@ def load_layouts(folders: Iterable[Path] = ()) -> tuple[list[Layout], list[Messa
     ----------
     folders
         The user's own folders, each with one folder per layout (or itself one layout). A layout there takes
-        the place of one of the same name that comes with coldsift.
+        the place of one of the same name from elsewhere, which a message tells.
 
     Returns
     -------
     tuple
-        Layouts by name; a message for each broken one, which is left out while the others go on.
+        Layouts by name, each with its origin; a message for each broken one, which is left out while the
+        others go on.
     """
     layouts: dict[str, Layout] = {}
     messages: list[Message] = []
     plugged, broken = _plugged_in()
     messages += broken
-    for folder in (own_folder(), *plugged, *folders):
+    named = [(folder, f"folder {_printable(folder.resolve().name)}") for folder in folders]
+    for folder, origin in ((own_folder(), SHIPPED), *plugged, *named):
         for place in _places(folder, messages):
+            file = f"{_printable(place.name)}/layout.toml"
             try:
                 layout = read_declaration(place)
             except DeclarationError as error:
                 messages.append(
                     Message(
                         "warning",
-                        f"{place.name}/layout.toml",
+                        file,
                         None,
-                        f"This layout is left out: {error}.",
+                        f"This layout is left out: {str(error).rstrip('.')}.",
                         "Correct it (see parsers/README.md); the other layouts are in use.",
                     )
                 )
                 continue
-            layouts[layout.name] = layout
+            before = layouts.get(layout.name)
+            if before is not None and before.sha256 != layout.sha256:
+                messages.append(
+                    Message(
+                        "warning",
+                        file,
+                        None,
+                        f"The layout from {origin} takes the place of another of this name: {before.origin}.",
+                        "Give it a name of its own, unless that is meant.",
+                    )
+                )
+            layouts[layout.name] = replace(layout, origin=origin)
     return [layouts[name] for name in sorted(layouts)], messages
+
+
+def _printable(name: str) -> str:
+    """A name from the disk as text, also one that is none."""
+    return os.fsencode(name).decode("utf-8", "replace")
 
 
 def _places(folder: Path, messages: list[Message]) -> list[Path]:
@@ -97,25 +121,41 @@ def _places(folder: Path, messages: list[Message]) -> list[Path]:
         return [folder]
     if not folder.is_dir():
         messages.append(
-            Message("warning", str(folder), None, "There is no such folder of layouts.", "Check --parsers.")
+            Message(
+                "warning",
+                _printable(str(folder)),
+                None,
+                "There is no such folder of layouts.",
+                "Check --parsers.",
+            )
         )
         return []
     return sorted(path.parent for path in folder.glob("*/layout.toml"))
 
 
-def _plugged_in() -> tuple[list[Path], list[Message]]:
-    """Folders named by installed plug-ins: each entry point is a path, or a function that returns one."""
+def _plugged_in() -> tuple[list[tuple[Path, str]], list[Message]]:
+    """Folders named by installed plug-ins, with their origin in words.
+
+    Each entry point is a path, or a function that returns one. The current folder is no place where anything
+    is installed: it may well be that of the logs.
+    """
     folders, messages = [], []
     for point in sorted(metadata.entry_points(group=ENTRY_POINTS), key=lambda point: point.name):
+        package = f" of {point.dist.name} {point.dist.version}" if point.dist else ""
         try:
-            target = point.load()
-            folders.append(Path(target() if callable(target) else target))
-        # A plug-in is somebody else's code: whatever it raises must not stop the others.
-        except Exception as error:
+            if point.dist and Path(str(point.dist.locate_file(""))).resolve() == Path.cwd():
+                raise ImportError("it lies in the current folder and is not installed")
+            # What it prints would be taken for output of ours.
+            with contextlib.redirect_stdout(sys.stderr):
+                target = point.load()
+                folder = Path(target() if callable(target) else target)
+            folders.append((folder, f"plug-in {point.name}{package}"))
+        # A plug-in is somebody else's code: whatever it raises, or if it ends, must not stop the others.
+        except (Exception, SystemExit) as error:
             messages.append(
                 Message(
                     "warning",
-                    f"plug-in {point.name}",
+                    f"plug-in {point.name}{package}",
                     None,
                     f"This plug-in is left out: {type(error).__name__}: {error}.",
                     "Update or uninstall it; the other layouts are in use.",
@@ -267,8 +307,9 @@ def draft_layout(path: Path | str) -> str:
     _, grid = _first_grid(Path(path))
     found = fit_generic(grid)
     names, layout, delimiter, encoding = _for_draft(grid, found)
+    name = _shown(repr(Path(path).name))
     lines = [
-        f"# A draft from {Path(path).name!r}. Lines marked GUESS need a look; keys: parsers/README.md.",
+        f"# A draft from {name}. Lines marked GUESS need a look; keys: parsers/README.md.",
         "[layout]",
         'name = "my_layout"          # the name of its folder',
         'about = ""',
@@ -361,5 +402,10 @@ def _draft_columns(names: Sequence[str], layout: Layout) -> list[str]:
 
 
 def _quote(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t").replace("\n", "\\n")
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    """A text as TOML holds it, whatever is in it; what does not show stands by its number."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{_shown(escaped)}"'
+
+
+def _shown(text: str) -> str:
+    return replaced(text, lambda each: f"\\U{ord(each):08x}")

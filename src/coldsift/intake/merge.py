@@ -62,21 +62,30 @@ def merge(rows: pl.DataFrame) -> Merged:
     single, several = rows.filter(~touched), rows.filter(touched)
     channels = [name for name in rows.columns if name in CHANNELS]
     several = several.with_columns(rank=pl.int_range(pl.len()).over(KEYS))
-    kept = several.filter(pl.col("rank") == 0).drop("rank")
+    kept, left = several.filter(pl.col("rank") == 0).drop("rank"), several.filter(pl.col("rank") > 0)
     repeats = []
-    highest = several["rank"].max()
-    assert isinstance(highest, int)
-    for rank in range(1, highest + 1):
-        later = several.filter(pl.col("rank") == rank).drop("rank")
-        kept, part = _into(kept, later, channels)
+    while left.height:
+        kept, part, left = _into(kept, left, channels)
         repeats.append(part)
     log = pl.concat([single, kept]).sort("container", "time")
-    return Merged(log, pl.concat([nothing, *repeats]))
+    told = pl.concat(repeats).sort("rank", *KEYS).select(REPEATS.names())
+    return Merged(log, pl.concat([nothing, told]))
 
 
-def _into(kept: pl.DataFrame, later: pl.DataFrame, channels: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Merge one later row per key into the kept ones."""
-    paired = later.join(kept, on=KEYS, how="left", suffix="@", maintain_order="left")
+def _into(
+    kept: pl.DataFrame, left: pl.DataFrame, channels: list[str]
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """Merge later rows into the kept ones, for each key up to the first that fills a gap of its kept row.
+
+    What comes behind that one meets the row so filled: it is handed back. A clock that stands still gives
+    thousands of rows of one instant, but there are no more gaps than channels.
+
+    Returns
+    -------
+    tuple
+        The kept rows; what became of later ones, with ``rank`` and key; the later rows that are left.
+    """
+    paired = left.join(kept, on=KEYS, how="left", suffix="@", maintain_order="left")
     differs = {
         name: (pl.col(name).is_not_null() & pl.col(f"{name}@").is_not_null() & _differ(name))
         for name in channels
@@ -86,27 +95,37 @@ def _into(kept: pl.DataFrame, later: pl.DataFrame, channels: list[str]) -> tuple
         separator=", ",
         ignore_nulls=True,
     )
+    adds = pl.any_horizontal(
+        pl.lit(False), *(pl.col(name).is_not_null() & pl.col(f"{name}@").is_null() for name in channels)
+    )
     paired = paired.with_columns(conflict=conflict if differs else pl.lit(""))
-    part = paired.select(
+    paired = paired.with_columns(fills=(pl.col("conflict") == "") & adds)
+    first = pl.when("fills").then("rank").min().over(KEYS)
+    settled = (pl.col("rank") <= first).fill_null(True)
+    paired = paired.with_columns(settled=settled)
+    part = paired.filter("settled").select(
         "source",
         "row",
         "lines",
         pl.col("source@").alias("other_source"),
         pl.col("row@").alias("other_row"),
         "conflict",
+        "rank",
+        *KEYS,
     )
-    additions = paired.filter(pl.col("conflict") == "").select(*KEYS, *channels)
+    additions = paired.filter(pl.col("settled") & pl.col("fills")).select(*KEYS, *channels)
     if additions.height:
         joined = kept.join(additions, on=KEYS, how="left", suffix="@", maintain_order="left")
         kept = joined.select(
             pl.coalesce(name, f"{name}@").alias(name) if name in channels else name for name in kept.columns
         )
-    return kept, part
+    return kept, part, paired.filter(~pl.col("settled")).select(left.columns)
 
 
 def _differ(name: str) -> pl.Expr:
     here, there = pl.col(name), pl.col(f"{name}@")
     if CHANNELS[name].is_state:
         return here != there
-    # Two exports of one log may differ in the last bit after unit conversion; that is no conflict.
-    return (here - there).abs() > 1e-9 * (1 + there.abs())
+    # Two exports of one log may differ after unit conversion, or where one of them keeps 32-bit floats; so
+    # little is no conflict: it is finer than what a controller writes.
+    return (here - there).abs() > 1e-5 * (1 + there.abs())

@@ -16,9 +16,9 @@ import polars as pl
 
 from coldsift.intake import layouts as layout_stage
 from coldsift.intake import times
-from coldsift.intake.body import Table, read_body
+from coldsift.intake.body import FRAGMENT, Table, read_body
 from coldsift.intake.declaration import Layout
-from coldsift.intake.files import Found, Payload, load, open_file
+from coldsift.intake.files import Found, Payload, changed_since, load, open_file, state_of
 from coldsift.intake.fitting import Fit
 from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
@@ -171,7 +171,7 @@ def read_files(
     settings = Settings(options.date_order, times.given_zone(options.time_zone))
     sources: list[_Source] = []
     messages: list[Message] = []
-    digests = {}
+    digests, states = {}, []
     for found in files:
         told(found)
         stored = load(found)
@@ -179,6 +179,7 @@ def read_files(
             messages.append(stored)
             digests[found.shown] = ""
             continue
+        states.append((found, state_of(found)))
         digests[found.shown] = _sha256(stored)
         for payload in open_file(found, stored):
             if isinstance(payload, Message):
@@ -186,6 +187,7 @@ def read_files(
                 continue
             sha256 = digests[found.shown] if payload.stored is stored else _sha256(payload.stored)
             sources += _read_payload(found, payload, sha256, chooser, settings, messages)
+    messages += [changed for found, state in states if (changed := changed_since(found, state))]
     filled = [(number, source.rows) for number, source in enumerate(sources) if source.rows.height]
     rows = pl.DataFrame(schema=ROWS)
     if filled:
@@ -288,7 +290,10 @@ def _read_grid(
                 )
             )
     if choice.fit is None:
-        source.messages.append(Message("error", shown, None, choice.what, choice.do))
+        what, do = choice.what, choice.do
+        if isinstance(grid, RecordGrid) and grid.frame.is_empty():
+            what, do = "No line of the file is a JSON record.", "Fetch it once more."
+        source.messages.append(Message("error", shown, None, what, do))
         _all_aside(source, grid, None, "the file as a whole could not be read: no layout was chosen")
         return
     fit = choice.fit
@@ -364,9 +369,27 @@ def _all_aside(source: _Source, grid: Grid, fit: Fit | None, reason: str, table:
         )
     elif isinstance(grid, TextGrid):
         lines = grid.lines()
-        texts = lines.texts(range(1, len(lines.starts) + 1))
-        entries = [(at, reason, text[:4000]) for at, text in enumerate(texts, 1) if text.strip()]
-        record = replace(record, lines=len(texts), blank_lines=len(texts) - len(entries))
+        every = pl.Series("text", [lines.data.decode("utf-8", "replace")]).str.split("\n").explode()
+        texts = every.head(len(lines.starts)).to_frame().with_row_index("row", 1)
+        held = texts.filter(pl.col("text").str.strip_chars() != "")
+        source.aside = [
+            held.select(
+                pl.col("row").cast(pl.Int64),
+                container=pl.lit(None, pl.String),
+                channel=pl.lit(None, pl.String),
+                reason=pl.lit(reason),
+                text=pl.col("text").str.slice(0, FRAGMENT).str.replace_all("\0", "\u2400", literal=True),
+            )
+        ]
+        source.record = replace(
+            record,
+            lines=texts.height,
+            blank_lines=texts.height - held.height,
+            rows=held.height,
+            set_aside=held.height,
+            messages=tuple(source.messages),
+        )
+        return
     else:
         frame = grid.frame
         numbers = grid.rows.tolist() if isinstance(grid, RecordGrid) else range(1, frame.height + 1)

@@ -37,6 +37,8 @@ LEAP = 2 * 86_400
 """A step forward of at least this is reported. [s]"""
 PLAUSIBLE_SHARE = 0.99
 """Share of readings inside the channel's range that lets the inside unit stand for a missing one."""
+MOST_TOLD = 50
+"""Units of a file of which each is told where the lines of a clock without its time belong."""
 FEW = 4
 """Texts that are looked for one by one in a column."""
 NO_ALARM = ("", "-", "0", "none")
@@ -161,9 +163,9 @@ class Reader:
         if stated:
             return container_numbers.tidy(stated) or None
         if self.layout.container_pattern:
-            match = re.search(self.layout.container_pattern, self.name)
-            if match:
-                return container_numbers.tidy(match.group(1))
+            named = pl.Series([self.name]).str.extract(self.layout.container_pattern).item()
+            if named:
+                return container_numbers.tidy(named)
         found = container_numbers.find_in(self.shown)
         if found:
             self.say("note", f"The container number {found} is taken from the file's name.", "")
@@ -233,13 +235,25 @@ class Reader:
             if parsed.order:
                 self.say("note", f"Dates are read {parsed.order}.", "")
         zone = self._zone(bool(parsed.naive.count()))
-        placed = times.to_utc(parsed.naive, zone, frame["container"])
+        owner = frame["container"]
+        if self.plan.tag is not None:
+            owner = owner + "\n" + frame[f"c{self.plan.tag}"].cast(pl.String).fill_null("")
+        placed = times.to_utc(parsed.naive, zone, owner)
         stamps = placed.instant
         if parsed.instant.count():
             stamps = times.first_known(parsed.instant.dt.replace_time_zone("UTC"), stamps)
         self._unplaced(frame, placed, parsed)
         frame = frame.hstack([stamps.alias("time")])
-        unset = times.never_set(stamps)
+        lost = self._lost(frame)
+        if not lost.any() and not stamps.null_count():
+            return frame
+        return frame.filter(stamps.is_not_null() & ~lost)
+
+    def _lost(self, frame: pl.DataFrame) -> pl.Series:
+        """Mask of the rows whose clock had lost its time; they are set aside."""
+        stamps = frame["time"]
+        unset = times.never_set(stamps).fill_null(False)
+        reset = times.is_reset(frame["container"], pl.select(pl.when(~unset).then(stamps)).to_series())
         if unset.any():
             rows = frame.filter(unset)["row"]
             self.put_aside(rows, "the clock was not set", frame.filter(unset)["container"])
@@ -250,9 +264,54 @@ class Reader:
                 "See set_aside.parquet.",
                 int(rows[0]),
             )
-        elif not stamps.null_count():
-            return frame
-        return frame.filter(stamps.is_not_null() & ~unset.fill_null(False))
+        if reset.any():
+            rows = frame.filter(reset)["row"]
+            self.put_aside(rows, "the clock was reset", frame.filter(reset)["container"])
+            self.say(
+                "warning",
+                f"{len(rows)} lines are more than a year from all others of their unit: the clock was reset.",
+                "See set_aside.parquet.",
+                int(rows[0]),
+            )
+        lost = unset | reset
+        if lost.any():
+            self._where_lost(frame, lost)
+        return lost
+
+    def _where_lost(self, frame: pl.DataFrame, lost: pl.Series) -> None:
+        """Tell of each unit how many lines a clock without its time gave, and where they belong."""
+        known = pl.when(~pl.col("lost")).then("time")
+        units = (
+            frame.select("container", "row", "time", lost=lost)
+            .with_columns(
+                before=known.forward_fill().over("container"), after=known.backward_fill().over("container")
+            )
+            .filter("lost")
+            .group_by("container")
+            .agg(
+                pl.len().alias("lines"),
+                pl.col("row").min(),
+                first=pl.col("time").min(),
+                last=pl.col("time").max(),
+                # Of a file that runs backwards the later reading stands before.
+                begin=pl.min_horizontal("before", "after").min(),
+                end=pl.max_horizontal("before", "after").max(),
+                whole=pl.col("before").is_not_null().all() & pl.col("after").is_not_null().all(),
+            )
+            .sort("container")
+        )
+        for unit in units.head(MOST_TOLD).iter_rows(named=True):
+            told = f"{unit['container']}: {unit['lines']} lines on a clock without its time, which showed "
+            told += f"{unit['first']:%Y-%m-%d %H:%M} to {unit['last']:%Y-%m-%d %H:%M} UTC; "
+            told += (
+                f"by their place in the file between {unit['begin']:%Y-%m-%d %H:%M} and "
+                f"{unit['end']:%Y-%m-%d %H:%M} UTC."
+                if unit["whole"]
+                else "their place in the file does not say when that was."
+            )
+            self.say("note", told, "", int(unit["row"]))
+        if units.height > MOST_TOLD:
+            self.say("note", f"So have {units.height - MOST_TOLD} more units of this file.", "")
 
     def _zone(self, needed: bool) -> str:
         facts = self.fit.facts
@@ -309,12 +368,12 @@ class Reader:
                     "Export the log in UTC, or give the fixed offset with --time-zone.",
                     int(lost["row"][0]),
                 )
-        if placed.by_order:
-            self.say(
-                "note",
-                f"{placed.by_order} readings in the hour that comes twice were placed by their order.",
-                "",
-            )
+        for count, how in (
+            (placed.by_order, "by their order"),
+            (placed.by_neighbours, "so that they follow on from the readings beside them"),
+        ):
+            if count:
+                self.say("note", f"{count} readings in the hour that comes twice were placed {how}.", "")
 
     def _clock(self, frame: pl.DataFrame) -> None:
         """Report steps of the clock; the rows stay."""
@@ -490,7 +549,7 @@ class Reader:
             plausible = value.is_between(channel.low, channel.high).fill_null(False)
             doubtful = ~plausible
             for sentinel in sentinels:
-                doubtful |= (value == sentinel).fill_null(False)
+                doubtful |= _is_about(value, sentinel).fill_null(False)
             at = doubtful.arg_true()
             text = frame[_name(plan)].gather(at).cast(pl.String).str.strip_chars()
             told = text.is_not_null() & ~text.str.to_lowercase().is_in(list(self.layout.empty_words))
@@ -513,7 +572,7 @@ class Reader:
         """Set readings aside: row and container, as logged, and as a number where it is one."""
         rows = keys["row"]
         reason = pl.select(
-            pl.when(value.is_null())
+            pl.when(value.is_null() | value.is_between(channel.low, channel.high))
             .then(pl.lit("not a reading"))
             .otherwise(
                 pl.lit(
@@ -696,9 +755,10 @@ def scaled(column: Column, scale: tuple[float, float] | None) -> Column:
 def _number(column: pl.Expr, dtype: pl.DataType, words: dict[str, float], layout: Layout) -> pl.Expr:
     if dtype == pl.Float64:
         return column
-    if dtype != pl.String:
+    if dtype.is_numeric():
         return column.cast(pl.Float64, strict=False)
-    text = column.str.strip_chars()
+    # True is no 1, and a date no number of days.
+    text = column.cast(pl.String).str.strip_chars()
     number = text.str.replace(",", ".", literal=True) if layout.decimal == "," else text
     value = number.cast(pl.Float64, strict=False)
     if words:
@@ -764,19 +824,37 @@ def _suspects(
         if low is None or high is None:
             low, high = math.inf, -math.inf
         assert channel.low is not None and channel.high is not None
-        sentinels = [each for each in _sentinels_inside(plan, layout) if low <= each <= high]
+        sentinels = [
+            each
+            for each in _sentinels_inside(plan, layout)
+            if low - _miss(each) <= each <= high + _miss(each)
+        ]
         outside = low < channel.low or high > channel.high
         lost = value.null_count() > frame[_name(plan)].null_count()
         not_a_number = math.isnan(value.sum())
-        if outside or lost or not_a_number or any((value == each).any() for each in sentinels):
+        if outside or lost or not_a_number or any(_is_about(value, each).any() for each in sentinels):
             found.append((plan, sentinels))
     return found
 
 
+def _is_about(value: pl.Series, sentinel: float) -> pl.Series:
+    return (value - sentinel).abs() <= _miss(sentinel)
+
+
+def _miss(number: float) -> float:
+    """How far a 32-bit float, converted, may be from the number that it stands for."""
+    return 1e-6 * (1 + abs(number))
+
+
 def _sentinels_inside(plan: ColumnPlan, layout: Layout) -> list[float]:
-    """The layout's sentinels in the inside unit, those only that would pass for plausible there."""
-    scale = plan.unit.to_inside(plan.channel.quantity) if plan.unit else (1.0, 0.0)
-    factor, offset = scale or (1.0, 0.0)
-    inside = [value * factor + offset for value in layout.sentinels]
+    """The layout's sentinels in the inside unit, those only that would pass for plausible there.
+
+    Of a pressure that may be gauge or absolute, as either.
+    """
+    scales = [(1.0, 0.0)]
+    if plan.unit is not None:
+        references = (Reference.GAUGE, Reference.ABSOLUTE) if plan.unit.reads_unknown_pressure else (None,)
+        scales = [plan.unit.to_inside(plan.channel.quantity, each) or (1.0, 0.0) for each in references]
+    inside = [value * factor + offset for value in layout.sentinels for factor, offset in scales]
     low, high = plan.channel.low, plan.channel.high
     return [value for value in inside if low is not None and high is not None and low <= value <= high]

@@ -10,6 +10,15 @@ import polars as pl
 Severity = Literal["error", "warning", "note"]
 
 
+LONGEST = 1500
+"""Characters of what a message says; what a file holds may be of any length."""
+
+
+def cut_short(text: str) -> str:
+    """What is said, with its middle left out where it is longer than :data:`LONGEST`."""
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 303]} … {text[-300:]}"
+
+
 class WrongCall(ValueError):
     """An argument that cannot be, whatever the files hold; says what would do."""
 
@@ -38,6 +47,9 @@ class Message:
     line: int | None
     what: str
     do: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "what", cut_short(self.what))
 
     def __str__(self) -> str:
         place = self.file if self.line is None else f"{self.file} line {self.line}"

@@ -36,7 +36,7 @@ class TagValueReader(Reader):
 
     def _channels(self, frame: pl.DataFrame) -> pl.DataFrame:
         frame, tags = self._known_tags(frame)
-        frame = self._drop_repeats(frame)
+        frame = self._drop_repeats(frame, tags)
         keys = (
             frame.group_by("container", "time")
             .agg(pl.col("row").min(), pl.len().cast(pl.Int64).alias("lines"))
@@ -47,14 +47,13 @@ class TagValueReader(Reader):
         )
         open_pressures: list[str] = []
         wide = keys
-        for (channel,), part in frame.group_by("channel", maintain_order=True):
+        spelled_apart = [f"c{index}" for index in (self.plan.tag, self.plan.unit) if index is not None]
+        for _, part in frame.group_by("channel", maintain_order=True):
             # A file may log one channel in several units; each line is converted by its own.
-            parts = (
-                [part]
-                if self.plan.unit is None
-                else part.partition_by(f"c{self.plan.unit}", maintain_order=True)
+            column = pl.concat(
+                self._channel(one, tags[one[spelled_apart[0]][0]], open_pressures)
+                for one in part.partition_by(spelled_apart, maintain_order=True)
             )
-            column = pl.concat(self._channel(one, tags[str(channel)], open_pressures) for one in parts)
             wide = wide.join(column, on=["container", "time"], how="left", maintain_order="left")
         if open_pressures:
             wide = self._settle_pressure(wide, open_pressures)
@@ -62,7 +61,7 @@ class TagValueReader(Reader):
         return wide.sort("row")
 
     def _known_tags(self, frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, _Tag]]:
-        """The lines whose tag is known, with their channel; and what each channel is read as."""
+        """The lines whose tag is known, with their channel; and what each tag is read as."""
         column = f"c{self.plan.tag}"
         channel_of: dict[str, str] = {}
         tags: dict[str, _Tag] = {}
@@ -74,7 +73,7 @@ class TagValueReader(Reader):
             words = SHARE_WORDS if channel.quantity is Quantity.SHARE else {}
             unit = parse_unit(rule.unit) or parse_unit(split_heading(name)[1])
             channel_of[name] = rule.channel
-            tags.setdefault(rule.channel, _Tag(channel, unit, dict(rule.words or words)))
+            tags[name] = _Tag(channel, unit, dict(rule.words or words))
         known = frame[column].is_in(list(channel_of)).fill_null(False)
         if not known.all():
             lost = frame.filter(~known)
@@ -94,16 +93,26 @@ class TagValueReader(Reader):
             tags,
         )
 
-    def _drop_repeats(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """One line per container, time and channel: equal ones merged, others set aside."""
+    def _drop_repeats(self, frame: pl.DataFrame, tags: dict[str, _Tag]) -> pl.DataFrame:
+        """Of each container, time and channel the first line with a reading; equal ones are merged."""
         keys = ["container", "time", "channel"]
+        if not frame.select(pl.struct(keys).is_duplicated().any()).item():
+            return frame
+        units = {name: tag.unit.symbol if tag.unit else "" for name, tag in tags.items()}
+        said = [pl.col("text"), pl.col(f"c{self.plan.tag}").replace_strict(units, return_dtype=pl.String)]
+        if self.plan.unit is not None:
+            said.append(pl.col(f"c{self.plan.unit}").cast(pl.String))
+        empty = pl.col("text").str.to_lowercase().is_in(list(self.layout.empty_words)).fill_null(True)
         marked = frame.with_columns(
-            first_text=pl.col("text").first().over(keys), first_row=pl.col("row").first().over(keys)
+            said=pl.concat_str(said, separator="\n", ignore_nulls=True), empty=empty
+        ).with_columns(
+            pl.coalesce(pl.col(name).filter(~pl.col("empty")).first(), pl.col(name).first())
+            .over(keys)
+            .alias(f"first_{name}")
+            for name in ("row", "said")
         )
         repeats = marked.filter(pl.col("row") != pl.col("first_row"))
-        if repeats.is_empty():
-            return frame
-        equal = repeats["text"].eq_missing(repeats["first_text"])
+        equal = repeats["empty"] | (repeats["said"] == repeats["first_said"])
         merged, conflict = repeats.filter(equal), repeats.filter(~equal)
         self.out.merged_lines = merged.height
         if merged.height:

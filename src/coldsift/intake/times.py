@@ -21,6 +21,23 @@ EARLIEST_YEAR, LATEST_YEAR = 1990, 2099
 """A clock outside these was never set."""
 _EARLIEST, _LATEST = datetime(EARLIEST_YEAR, 1, 1, tzinfo=UTC), datetime(LATEST_YEAR + 1, 1, 1, tzinfo=UTC)
 
+FAR = timedelta(days=366)
+"""Readings further than this from all others of a unit are another voyage, or of a clock that was reset."""
+
+EPOCHS = (
+    # Weeks of GPS are counted modulo 1024 from 1980-01-06 (IS-GPS-200): the week that follows the last.
+    *(datetime(1980, 1, 6, tzinfo=UTC) + timedelta(weeks=1024 * count) for count in (1, 2, 3)),
+    # 32 bits of seconds run out: NTP's from 1900 (RFC 5905), and those that POSIX counts from 1970, signed.
+    datetime(1900, 1, 1, tzinfo=UTC) + timedelta(seconds=2**32),
+    datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=2**31 - 1),
+    # First dates of clock circuits; common practice, no source.
+    *(datetime(year, 1, 1, tzinfo=UTC) for year in (1990, 2000, 2001)),
+)
+"""Where a clock that lost its time begins anew, or stands at the end of its count."""
+
+_NEAR_EPOCH = timedelta(hours=15), timedelta(days=1)
+"""A log on a reset clock begins so shortly before (by its time zone) or after an epoch."""
+
 _DATE = (
     r"(?:(?P<year>\d{4})(?P<s1>[-/.])(?P<m1>\d{1,2})(?P=s1)(?P<d1>\d{1,2})"
     r"|(?P<a>\d{1,2})(?P<s2>[-/.])(?P<b>\d{1,2})(?P=s2)(?P<y2>\d{4}|\d{2})"
@@ -122,6 +139,61 @@ def first_known(column: pl.Series, other: pl.Series) -> pl.Series:
 def never_set(stamps: pl.Series) -> pl.Series:
     """Mask of instants in years in which no clock ran that was ever set."""
     return (stamps < _EARLIEST) | (stamps >= _LATEST)
+
+
+def is_reset(container: pl.Series, time: pl.Series) -> pl.Series:
+    """Mask of readings that a clock gave which had been reset.
+
+    Parameters
+    ----------
+    container, time
+        Unit and instant [UTC] of each reading, in file order; null where there is none.
+
+    Notes
+    -----
+    Judged are readings further than ``FAR`` from the unit's others. They are of a reset clock when they begin
+    at one of ``EPOCHS``, or when they stand amidst the others in a file that else runs in the order of time;
+    not when they stand apart: that is an earlier voyage.
+    """
+    first, last = time.min(), time.max()
+    if not (isinstance(first, datetime) and isinstance(last, datetime) and last - first > FAR):
+        return repeated(False, len(time), pl.Boolean)
+    stretch = ["container", "stretch"]
+    before, after = _NEAR_EPOCH
+    begin = pl.col("time").min().over(stretch)
+    step = pl.col("time").diff().over(stretch)
+    rows = (
+        pl.DataFrame({"container": container, "time": time})
+        .with_row_index("at")
+        .drop_nulls("time")
+        .sort("container", "time", maintain_order=True)
+        .with_columns(
+            stretch=(pl.col("time").diff() > FAR).fill_null(False).cum_sum().over("container"),
+        )
+        .sort("at")
+        .with_columns(
+            readings=pl.len().over(stretch),
+            at_epoch=pl.any_horizontal(begin.is_between(epoch - before, epoch + after) for epoch in EPOCHS),
+            ordered=((step >= timedelta(0)).all() | (step <= timedelta(0)).all()).over(stretch),
+        )
+        .with_columns(ordered=pl.col("ordered").all().over("container"))
+    )
+    known = (
+        rows.filter(~pl.col("at_epoch"))
+        .group_by(stretch)
+        .agg(pl.col("readings").first(), first_row=pl.col("at").min(), last_row=pl.col("at").max())
+        .sort("container", "readings", "stretch", descending=[False, True, True])
+        .unique("container", keep="first", maintain_order=True)
+    )
+    wrong = (
+        rows.join(known, on="container", suffix=" known", maintain_order="left")
+        .filter(pl.col("stretch") != pl.col("stretch known"))
+        .filter(
+            pl.col("at_epoch")
+            | pl.col("ordered") & pl.col("at").is_between(pl.col("first_row"), pl.col("last_row"))
+        )
+    )
+    return pl.int_range(len(time), dtype=pl.UInt32, eager=True).is_in(wrong["at"].implode())
 
 
 def _strptime(column: pl.Series, form: str) -> tuple[pl.Series, bool]:
@@ -254,7 +326,9 @@ def zone_of(text: str | None, bare: bool = False) -> str | None:
         return "UTC"
     try:
         ZoneInfo(word)
-    except (ValueError, OSError, KeyError):
+        # The readings are placed by the time zones of Polars, which lack the names of one machine alone.
+        pl.Series([datetime(2026, 1, 1)]).dt.replace_time_zone(word)
+    except (ValueError, OSError, KeyError, pl.exceptions.PolarsError):
         return None
     return word
 
@@ -286,17 +360,18 @@ class Placed:
         UTC, microseconds; null where the reading could not be placed.
     never, twice
         Masks of clock readings that the zone skips, and that it has twice with nothing to tell which.
-    by_order
-        How many repeated readings were placed by their order in the file.
+    by_order, by_neighbours
+        How many repeated readings were placed by their order in the file, and by the readings beside them.
     """
 
     instant: pl.Series
     never: pl.Series
     twice: pl.Series
-    by_order: int
+    by_order: int = 0
+    by_neighbours: int = 0
 
 
-def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
+def to_utc(naive: pl.Series, zone: str, owner: pl.Series) -> Placed:
     """Place clock readings in UTC.
 
     Parameters
@@ -305,15 +380,19 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
         Clock readings in file order.
     zone
         ``UTC``, a fixed offset or an IANA name.
-    container
-        Unit of each reading: the order of readings is judged unit by unit.
+    owner
+        Unit of each reading, in a table of tags unit and tag: the order of readings is judged for each.
+
+    Notes
+    -----
+    Where the zone has a reading twice, the two instants are those of fold 0 and 1 of PEP 495.
     """
     nothing = repeated(False, len(naive), pl.Boolean)
     if zone == "UTC":
-        return Placed(naive.cast(pl.Datetime("us", "UTC")), nothing, nothing, 0)
+        return Placed(naive.cast(pl.Datetime("us", "UTC")), nothing, nothing)
     if zone[0] in "+-":
         minutes = (1 if zone[0] == "+" else -1) * (int(zone[1:3]) * 60 + int(zone[4:6]))
-        return Placed((naive - timedelta(minutes=minutes)).dt.replace_time_zone("UTC"), nothing, nothing, 0)
+        return Placed((naive - timedelta(minutes=minutes)).dt.replace_time_zone("UTC"), nothing, nothing)
     first, second = (
         naive.dt.replace_time_zone(zone, ambiguous=which, non_existent="null").dt.convert_time_zone("UTC")
         for which in ("earliest", "latest")
@@ -321,33 +400,105 @@ def to_utc(naive: pl.Series, zone: str, container: pl.Series) -> Placed:
     never = first.is_null() & naive.is_not_null()
     ambiguous = (first != second).fill_null(False)
     if not ambiguous.any():
-        return Placed(first, never, nothing, 0)
-    # That night the hour runs twice: readings before the step back are of its first run, those after it of
-    # its second. Without a step back there is nothing to tell which run was logged.
-    frame = pl.DataFrame({"naive": naive, "container": container, "night": ambiguous}).with_row_index("at")
-    nights = (
-        frame.filter("night")
-        .with_columns(day=pl.col("naive").dt.date())
-        .with_columns(
-            # An hourly log has two readings that night, with one and the same stamp.
-            back=(
-                (pl.col("naive").diff() < timedelta(0))
-                | (pl.col("naive").diff() == timedelta(0)) & (pl.len() == 2)
-            )
-            .fill_null(False)
-            .over("container", "day")
-        )
-        .with_columns(
-            run=pl.col("back").cum_sum().over("container", "day"),
-            runs=pl.col("back").sum().over("container", "day"),
-        )
+        return Placed(first, never, nothing)
+    nights = _nights(
+        pl.DataFrame({"naive": naive, "owner": owner, "first": first, "second": second, "night": ambiguous})
     )
-    told = nights.filter(pl.col("runs") == 1)
-    later = frame.select(pl.col("at").is_in(told.filter(pl.col("run") == 1)["at"].implode())).to_series()
-    known = frame.select(pl.col("at").is_in(told["at"].implode())).to_series()
+    told = nights.filter(pl.col("later").is_not_null())
+    known, later = (
+        pl.int_range(len(naive), dtype=pl.UInt32, eager=True).is_in(rows["at"].implode())
+        for rows in (told, told.filter("later"))
+    )
     twice = ambiguous & ~known
     instant = pl.select(pl.when(twice).then(None).when(later).then(second).otherwise(first)).to_series()
-    return Placed(instant, never, twice, told.height)
+    by_order = int(told["ordered"].sum())
+    return Placed(instant, never, twice, by_order, told.height - by_order)
+
+
+def _nights(frame: pl.DataFrame) -> pl.DataFrame:
+    """Which run of the hour that comes twice each reading in it is of, as far as anything tells.
+
+    Parameters
+    ----------
+    frame
+        ``naive, owner``; ``first, second`` [UTC], its two instants; ``night`` where they differ.
+
+    Returns
+    -------
+    polars.DataFrame
+        Of the readings in such hours: ``at`` (row), ``later`` (of the second run; null where nothing tells)
+        and ``ordered`` (told by a step back).
+
+    Notes
+    -----
+    Readings before the one step back are of the first run, those after it of the second. Without a step
+    back, the run is taken in which the readings follow on from those beside them at the usual step; a whole
+    night with one run only follows on at one end as well as at the other, and is left open.
+    """
+    hour = timedelta(hours=1)
+    stretch = ["owner", "night"]
+    step = pl.col("naive").diff().over("owner")
+    whole = (
+        frame.with_row_index("at")
+        .filter(pl.col("naive").is_not_null())
+        # Night after night by the clock: a change of the hour may fall about midnight.
+        .join(
+            frame.filter("night")
+            .select(pl.col("naive").unique().sort())
+            .with_columns(date=(pl.col("naive").diff() > 12 * hour).fill_null(False).cum_sum()),
+            on="naive",
+            how="left",
+            maintain_order="left",
+        )
+        .with_columns(night=pl.col("date"))
+        .with_columns(newest_first=(step.filter(step != timedelta(0)).median() < timedelta(0)).over("owner"))
+    )
+    turned = whole.filter(pl.col("newest_first").fill_null(False)).reverse()
+    in_time = pl.concat([whole.filter(~pl.col("newest_first").fill_null(False)), turned])
+    moved = pl.col("naive").diff().over("owner")
+    within = (
+        in_time.with_columns(
+            usual=moved.filter(moved > timedelta(0)).median().over("owner"),
+            before=pl.col("first").shift(1).over("owner"),
+            after=pl.col("second").shift(-1).over("owner"),
+        )
+        .filter(pl.col("night").is_not_null())
+        .with_columns(moved=pl.col("naive").diff().over(stretch))
+        .with_columns(
+            back=(
+                (pl.col("moved") < timedelta(0))
+                # An hourly log has two readings that night, with one and the same stamp.
+                | (pl.col("moved") == timedelta(0))
+                & (pl.len().over(stretch) == 2)
+                & (pl.col("usual") >= pl.col("second") - pl.col("first"))
+            ).fill_null(False)
+        )
+        .with_columns(run=pl.col("back").cum_sum().over(stretch), runs=pl.col("back").sum().over(stretch))
+    )
+
+    def strayed(run: str) -> pl.Expr:
+        """How far the steps at both ends are from the usual one, were this the run."""
+        ends = (
+            pl.col(run).first() - pl.col("before").first(),
+            pl.col("after").last() - pl.col(run).last(),
+        )
+        return pl.sum_horizontal(
+            pl.when(end > timedelta(0)).then((end - pl.col("usual").first()).abs()).dt.total_microseconds()
+            for end in ends
+        ).over(stretch)
+
+    slack = pl.col("usual").dt.total_microseconds() / 2
+    one, other = pl.col("one"), pl.col("other")
+    return within.with_columns(one=strayed("first"), other=strayed("second")).select(
+        "at",
+        later=pl.when(pl.col("runs") == 1)
+        .then(pl.col("run") == 1)
+        .when(
+            (pl.col("runs") == 0) & (pl.min_horizontal(one, other) <= slack) & ((one - other).abs() > slack)
+        )
+        .then(other < one),
+        ordered=pl.col("runs") == 1,
+    )
 
 
 def count_readable(values: Sequence[str], form: str | None, order: str | None) -> int:

@@ -121,7 +121,7 @@ def load_pass_bands(path: Path | None = None) -> tuple[Item, ...]:
 def _tables(text: str, name: str) -> dict[str, dict[str, Any]]:
     try:
         read = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise PassBandsError(f"{name} is not valid TOML: {error}. Correct it there.") from error
     unknown = sorted(set(read) - {"items"})
     if unknown or not isinstance(read.get("items", {}), dict):

@@ -15,7 +15,7 @@ from coldsift.intake import Message, SourceRecord
 from coldsift.pre_trip.drawing import LINES
 from coldsift.pre_trip.inspect import Inspection
 from coldsift.pre_trip.views import build_page_view
-from coldsift.report.words import printed
+from coldsift.report.words import printed, visible
 
 TEMPLATES = resources.files("coldsift.pre_trip") / "templates"
 HOUSE = resources.files("coldsift.report") / "templates"
@@ -67,6 +67,7 @@ def build_page(inspection: Inspection, provenance: Provenance, title: str) -> st
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["visible"] = visible
     return environment.get_template("pre_trip.html").render(
         page=build_page_view(inspection, title),
         provenance=provenance,

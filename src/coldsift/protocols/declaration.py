@@ -286,7 +286,7 @@ def _read(path: Path, faults: list[str]) -> Protocol | None:
     except OSError as error:
         faults.append(f"{path}: {error.strerror}. Name a file that can be read.")
         return None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         faults.append(f"{path.name} is not valid TOML: {error}. Correct it there.")
         return None
     before = len(faults)

@@ -276,7 +276,7 @@ def _tables(path: Path) -> dict[str, Any]:
         read = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise ThresholdsError(f"{path}: {error.strerror}. Name a file that can be read.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise ThresholdsError(f"{path.name} is not valid TOML: {error}. Correct it there.") from error
     _refuse_unknown(path, "", read, ("thresholds", "costs", "provenance"))
     for name, table in read.items():

@@ -1,6 +1,6 @@
 """Words in attributes that machines read (class, id, data-…) are printed as they are, never translated.
 
-Goes in: the tokens of a template. Comes out: the same, with the filter ``as_logged`` on everything printed
+Goes in: the tokens of a template. Comes out: the same, with the filter ``untranslated`` on everything printed
 inside such an attribute, so that no template has to remember it.
 """
 
@@ -23,7 +23,7 @@ class MachineAttributes(Extension):
     """Marks what is printed inside attributes that people do not read."""
 
     def filter_stream(self, stream: TokenStream) -> Iterable[Token]:
-        """Put ``as_logged`` behind every expression inside such an attribute."""
+        """Put ``untranslated`` behind every expression inside such an attribute."""
         place = _Place()
         translated = marked = False
         before = ""
@@ -35,7 +35,7 @@ class MachineAttributes(Extension):
                 translated = token.value == "trans" or (translated and token.value != "endtrans")
             elif token.type == "variable_end" and marked:
                 marked = False
-                yield from _tokens(token.lineno, ("rparen", ")"), ("pipe", "|"), ("name", "as_logged"))
+                yield from _tokens(token.lineno, ("rparen", ")"), ("pipe", "|"), ("name", "untranslated"))
             before = token.type
             yield token
             if token.type == "variable_begin" and place.in_machine_attribute and not translated:

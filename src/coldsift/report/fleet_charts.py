@@ -13,6 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from coldsift.features import FEATURES, Worry
+from coldsift.intake.times import FAR
 from coldsift.report.embedded import script_safe
 from coldsift.report.material import Material
 from coldsift.report.model import Row
@@ -94,7 +95,7 @@ def fleet_data(material: Material, rows: Sequence[Row], peer_groups: Sequence[st
     """
     containers = [row.container for row in rows]
     units = pl.DataFrame({"container": containers}, schema={"container": pl.String}).with_row_index("unit")
-    days = units.join(material.unit_days, on="container")
+    days = _of_the_voyage(units.join(material.unit_days, on="container"))
     first, count = _span(days)
     return script_safe(
         {
@@ -111,6 +112,15 @@ def fleet_data(material: Material, rows: Sequence[Row], peer_groups: Sequence[st
             "defrosts": _defrosts(units, material.defrosts, first),
         }
     )
+
+
+def _of_the_voyage(days: pl.DataFrame) -> pl.DataFrame:
+    """The days within a year of the middle one: a clock that is years off stretches no chart."""
+    read = days.filter(pl.col("hours_off").is_not_null())["day"].sort()
+    if read.is_empty():
+        return days
+    middle = read[len(read) // 2]
+    return days.filter(pl.col("day").is_between(middle - FAR, middle + FAR))
 
 
 def _span(days: pl.DataFrame) -> tuple[date, int]:
@@ -149,41 +159,45 @@ def _features(units: pl.DataFrame, material: Material, peer_groups: Sequence[str
         .join(material.peer_groups.select("container", "peer_group"), on="container", how="left")
         .sort("feature", "unit")
     )
-    distance = pl.col("z").abs()
+    away = pl.col("z").abs()
     order = (
         known.group_by("feature")
-        .agg(odd=(distance > ODD).sum(), reach=distance.max().fill_null(0.0))
+        .agg(odd=(away > ODD).sum(), reach=away.max().fill_null(0.0))
         .with_columns(describes=pl.col("feature").is_in(DESCRIBING))
         .sort("describes", "odd", "reach", "feature", descending=[False, True, True, False])
     )
-    by_feature = known.partition_by("feature", as_dict=True)
+    ranges: dict[str, dict[str, list[float]]] = {}
+    for name, group, *edges in (
+        known.drop_nulls(["peer_group", "peer_median"])
+        .unique(["feature", "peer_group"], keep="first", maintain_order=True)
+        .select("feature", "peer_group", "peer_low", "peer_median", "peer_high")
+        .iter_rows()
+    ):
+        ranges.setdefault(name, {})[group] = [round(edge, MOST_DIGITS) for edge in edges]
+    # Looked up in arrays: a frame for each of some hundred features takes longer than all the rest.
+    unit, value, distance = (known[name].to_numpy() for name in ("unit", "value", "z"))
+    names = known["feature"].rle().struct.unnest()
+    ends = names["len"].cum_sum().to_list()
+    rows = {
+        name: slice(first, end) for name, first, end in zip(names["value"], [0, *ends], ends, strict=False)
+    }
     return [
         {
             "id": name,
             "odd": odd,
-            **_feature(by_feature[(name,)], units.height, peer_groups),
+            **_feature(unit[rows[name]], value[rows[name]], distance[rows[name]], units.height),
+            "ranges": [ranges.get(name, {}).get(group) for group in peer_groups],
         }
         for name, odd in order.select("feature", "odd").iter_rows()
     ]
 
 
-def _feature(known: pl.DataFrame, units: int, peer_groups: Sequence[str]) -> dict[str, Any]:
-    unit = known["unit"].to_numpy()
+def _feature(
+    unit: NDArray[np.uint32], value: NDArray[np.float64], distance: NDArray[np.float64], units: int
+) -> dict[str, Any]:
     values, distances = np.full(units, np.nan), np.full(units, np.nan)
-    values[unit] = known["value"].to_numpy()
-    distances[unit] = known["z"].to_numpy()
-    ranges = {
-        group: [round(edge, MOST_DIGITS) for edge in edges]
-        for group, *edges in known.drop_nulls(["peer_group", "peer_median"])
-        .unique("peer_group", keep="first", maintain_order=True)
-        .select("peer_group", "peer_low", "peer_median", "peer_high")
-        .iter_rows()
-    }
-    return {
-        "values": packed(values, _digits(values)),
-        "distances": packed(distances, 1),
-        "ranges": [ranges.get(group) for group in peer_groups],
-    }
+    values[unit], distances[unit] = value, distance
+    return {"values": packed(values, _digits(values)), "distances": packed(distances, 1)}
 
 
 def _digits(values: NDArray[np.float64]) -> int:

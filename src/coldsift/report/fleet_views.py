@@ -40,7 +40,8 @@ ALIKE = {
 }
 
 CLOCK_MESSAGE = re.compile(
-    r"time steps back|time leaps forward|clock was not set|clock time|hour that comes twice"
+    r"time steps back|time leaps forward|clock was (?:not |re)set|clock time|hour that comes twice"
+    r"|clock without its time"
     r"|same container and time|time that cannot be read"
 )
 """Tells the intake's messages on clocks and repeated time stamps from others."""
@@ -171,6 +172,7 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
     intervals = dict(
         material.features.filter(feature="log_interval").select("container", "value").iter_rows()
     )
+    offsets = {row["container"]: row for row in material.clocks.iter_rows(named=True)}
     cuts = {container: each for container, *each in material.overview.power_cuts.iter_rows()}
     clocks = []
     for row, log in zip(rows, logs, strict=True):
@@ -178,7 +180,8 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
         steps, stepped = told.get(row.container, ((), False))
         lag, reason = lags.get(row.container, (None, "not reckoned"))
         covered, apart, readings = cuts.get(row.container, (0, 0, 0))
-        faulty = stepped or bool(lag) or apart > 0
+        offset = offsets.get(row.container, {"apart": False, "words": "not reckoned"})
+        faulty = stepped or bool(lag) or apart > 0 or offset["apart"]
         checked = bool(own) and lag is not None
         clocks.append(
             ClockView(
@@ -193,6 +196,8 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
                 or (("none seen in its files",) if own else ("not checked: its files are not known",)),
                 day_wave=_lag_words(lag, reason),
                 power_cuts=_cut_words(covered, apart, readings),
+                against_others=offset["words"],
+                apart=offset["apart"],
             )
         )
     return QualityView(

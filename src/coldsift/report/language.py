@@ -21,7 +21,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from coldsift.report.words import visible
+from coldsift.report.words import isolated, visible
 
 ENGLISH = "en"
 LANGUAGES: Traversable = resources.files("coldsift.report") / "languages"
@@ -33,6 +33,9 @@ SCRIPTS = (".js", "schema.py", "report/unit_chart.py")
 
 LONGEST = 1000
 """A longer text is only looked up whole. [characters]"""
+
+MOST_AS_LOGGED = 300
+"""Characters shown of a text that logs or people wrote; the tables have all of it."""
 
 MOST_STEPS, DEEPEST = 200, 12
 """A text that is not told after so many attempts, or within so many others, stays as it is."""
@@ -95,7 +98,13 @@ class AsLogged(str):
 
 
 def as_logged(value: Any) -> Any:
-    """Mark a text that is to be shown as it was written; anything else is left alone."""
+    """Mark a text that is to be shown as it was written, cut if long; anything else is left alone."""
+    long = isinstance(value, str) and not isinstance(value, Markup) and len(value) > MOST_AS_LOGGED
+    return untranslated(f"{value[:MOST_AS_LOGGED]}…" if long else value)
+
+
+def untranslated(value: Any) -> Any:
+    """Mark a text that is never translated, such as one that machines read; anything else is left alone."""
     return AsLogged(visible(value)) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
@@ -204,7 +213,7 @@ class Language:
         """Everything that a template prints passes here, before it is escaped: ``finalize`` of Jinja2."""
         if not isinstance(value, str) or isinstance(value, (Markup, AsLogged)):
             return value
-        return _unparted(visible(self.translate(value)))
+        return isolated(_unparted(visible(self.translate(value))))
 
     def gettext(self, message: str) -> str:
         """A template's text, whole."""

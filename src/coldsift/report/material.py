@@ -12,6 +12,7 @@ from coldsift.report.model import FeatureWords, MessageView, SourceView
 from coldsift.report.overview import Overview
 from coldsift.schema import (
     CHANGES,
+    CLOCKS,
     PARTS,
     PARTS_WANTED,
     PLAN,
@@ -95,5 +96,6 @@ class Material:
     round: pl.DataFrame = field(default_factory=ROUND.empty)
     changes: pl.DataFrame = field(default_factory=CHANGES.empty)
     unmatched: pl.DataFrame = field(default_factory=UNMATCHED.empty)
+    clocks: pl.DataFrame = field(default_factory=CLOCKS.empty)
     earlier: str | None = None
     round_hours: float | None = None

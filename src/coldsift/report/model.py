@@ -713,6 +713,8 @@ class ClockView:
         True when one was.
     steps, day_wave, power_cuts
         What each check found, or why it was not made.
+    against_others, apart
+        How far it is ahead of the other clocks, as a sentence; true when that is not in step.
     """
 
     log: LogView
@@ -725,6 +727,8 @@ class ClockView:
     steps: tuple[str, ...]
     day_wave: str
     power_cuts: str
+    against_others: str
+    apart: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ from typing import Any
 
 import polars as pl
 
+from coldsift.intake.times import FAR
+
 POWER_OFF = "power_off"
 """Kind of the events that tell whether a unit's clock is right: nobody misses the ship's own power cut."""
 
@@ -55,14 +57,20 @@ class Overview:
 
     @property
     def first(self) -> datetime | None:
-        """First reading of all; none without readings."""
-        first: datetime | None = self.spans.select(pl.col("first").min()).item()
+        """First reading of all; none without readings. A unit a year from the middle one does not count."""
+        middle = pl.col("first").quantile(0.5, "higher")
+        first: datetime | None = self.spans.select(
+            pl.col("first").filter(pl.col("first") >= middle - FAR).min()
+        ).item()
         return first
 
     @property
     def last(self) -> datetime | None:
-        """Last reading of all; none without readings."""
-        last: datetime | None = self.spans.select(pl.col("last").max()).item()
+        """Last reading of all, in the same way."""
+        middle = pl.col("last").quantile(0.5, "higher")
+        last: datetime | None = self.spans.select(
+            pl.col("last").filter(pl.col("last") <= middle + FAR).max()
+        ).item()
         return last
 
 

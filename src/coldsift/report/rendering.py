@@ -22,7 +22,7 @@ from markupsafe import Markup
 
 from coldsift.report.attributes import MachineAttributes
 from coldsift.report.embedded import script_safe
-from coldsift.report.language import Language, as_logged, load_language
+from coldsift.report.language import Language, as_logged, load_language, untranslated
 from coldsift.report.model import Heading
 
 TEMPLATES = resources.files("coldsift.report") / "templates"
@@ -135,7 +135,7 @@ def environment(code: str) -> Environment:
     made.install_gettext_callables(  # type: ignore[attr-defined]
         language.gettext, language.ngettext, newstyle=True
     )
-    made.filters["as_logged"] = as_logged
+    made.filters |= {"as_logged": as_logged, "untranslated": untranslated}
     return made
 
 

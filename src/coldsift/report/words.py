@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-import unicodedata
+import re
 from datetime import datetime
 from typing import Any
 
 from markupsafe import Markup
+
+from coldsift.hidden_characters import replaced, shows
 
 NONE = "–"
 """Shown where there is no value."""
@@ -31,29 +33,35 @@ matter F.
 MOST_TIMES = 1000
 """A larger factor on the odds is not told apart from this one."""
 
-_HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-_BLANKS = str.maketrans("\t\n\r", "   ")
+_LINE_ENDS = str.maketrans("\t\n\r", "   ")
+_TO_THE_LEFT = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefe\U00010800-\U00010fff\U0001e800-\U0001efff"
+_RUN_TO_THE_LEFT = re.compile(rf"[{_TO_THE_LEFT}]+(?:[\W_]+[{_TO_THE_LEFT}]+)*")
 
 
 def visible(text: str) -> str:
     """Text whose hidden characters show.
 
     Tabs and line ends become blanks. Every other control, format (bidirectional marks among them), private,
-    unassigned or half character becomes its code point between angle quotes, so that what is read is what is
-    there.
+    unassigned, half or ignorable character becomes its code point between angle quotes, so that what is read
+    is what is there.
     """
-    # Blanks other than the plain one are not printable to Python, but they can be read.
-    if text.isprintable() or text.replace("\u00a0", "").replace("\u202f", "").isprintable():
+    if shows(text):
         return text
-    return "".join(
-        f"‹U+{ord(character):04X}›" if unicodedata.category(character) in _HIDDEN else character
-        for character in text.translate(_BLANKS)
-    )
+    return replaced(text.translate(_LINE_ENDS), lambda each: f"‹U+{ord(each):04X}›")
+
+
+def isolated(text: str) -> str:
+    """Text in which letters that run to the left turn nothing around them, such as the number after a name.
+
+    They stand between U+2068 and U+2069 (Unicode Standard Annex 9: first strong isolate, pop directional
+    isolate), which show nothing.
+    """
+    return text if text.isascii() else _RUN_TO_THE_LEFT.sub("\u2068\\g<0>\u2069", text)
 
 
 def printed(value: Any) -> Any:
     """Every text that a template prints passes here, before it is escaped."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return isolated(visible(value)) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 HYPHENATED = {"pull_down": "pull-down", "set_point_step": "set-point step"}

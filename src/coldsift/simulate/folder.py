@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
-import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from coldsift.places import OutputError, held, is_no_room, no_room
 from coldsift.simulate import Fleet, simulate
 from coldsift.simulate.faults import HEALTHY
 from coldsift.simulate.layouts import write_logs
@@ -125,11 +124,9 @@ def _write(
     papers: Callable[[Fleet], dict[str, str]] = lambda fleet: {},
 ) -> list[Path]:
     refuse_used(out)
-    out.parent.mkdir(parents=True, exist_ok=True)
     fleet = simulate(plan)
-    staging = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
-    try:
-        staging.chmod(0o755)
+
+    def fill(staging: Path) -> list[Path]:
         try:
             written = write_logs(fleet.log, staging, assignment)
         except ValueError as error:
@@ -140,11 +137,44 @@ def _write(
         about = read_me(fleet, name, assignment, tuple(texts))
         for file, text in {"README.md": about, **texts}.items():
             (staging / file).write_text(text, encoding="utf-8", newline="")
-        if out.exists():
-            out.rmdir()
-        staging.rename(out)
-    finally:
-        shutil.rmtree(staging, ignore_errors=True)
+        return written
+
+    return write_new(out, fill)
+
+
+def write_new(out: Path, fill: Callable[[Path], list[Path]]) -> list[Path]:
+    """Fill a folder that is new or empty, whole or not at all.
+
+    Parameters
+    ----------
+    out
+        The folder.
+    fill
+        Writes everything into the folder it is given, and names the log files.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The log files in their place.
+
+    Raises
+    ------
+    VoyageError
+        When it holds anything, or cannot be written.
+    """
+    try:
+        with held(out) as place:
+            staging = place.room("part")
+            staging.chmod(0o755)
+            try:
+                written = fill(staging)
+                refuse_used(out)
+                place.put(staging)
+            except OSError as error:
+                why = no_room(out.parent, staging) if is_no_room(error) else f"{error.strerror or error}."
+                raise VoyageError(f"Writing {out} failed: {why} Nothing was left there.") from error
+    except OutputError as error:
+        raise VoyageError(str(error)) from error
     return [out / path.relative_to(staging) for path in written]
 
 

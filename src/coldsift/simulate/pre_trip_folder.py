@@ -8,7 +8,7 @@ from pathlib import Path
 import polars as pl
 
 from coldsift.simulate.faults import HEALTHY
-from coldsift.simulate.folder import TRUTH, dealt_round, refuse_used
+from coldsift.simulate.folder import TRUTH, dealt_round, refuse_used, write_new
 from coldsift.simulate.layouts import write_logs
 from coldsift.simulate.pre_trip import PreTripLogs, PreTripPlan, inspect_boxes, sample_pre_trip
 
@@ -32,12 +32,11 @@ def write_pre_trip_sample(out: Path) -> list[Path]:
     Raises
     ------
     VoyageError
-        When the folder holds files.
+        When the folder holds files, or cannot be written.
     """
     refuse_used(out)
     plan = sample_pre_trip()
     logs = inspect_boxes(plan)
-    written = write_logs(logs.log, out, dealt_round(plan.units, SAMPLE_LAYOUTS))
     truth = {
         "invented": True,
         "name": "Invented pre-trip inspections",
@@ -45,10 +44,15 @@ def write_pre_trip_sample(out: Path) -> list[Path]:
         "ambient": plan.ambient,
         "units": logs.truth.to_dicts(),
     }
-    text = json.dumps(truth, indent=1, ensure_ascii=False)
-    (out / TRUTH).write_text(text + "\n", encoding="utf-8", newline="")
-    (out / "README.md").write_text(_read_me(plan, logs), encoding="utf-8", newline="")
-    return written
+
+    def fill(folder: Path) -> list[Path]:
+        written = write_logs(logs.log, folder, dealt_round(plan.units, SAMPLE_LAYOUTS))
+        text = json.dumps(truth, indent=1, ensure_ascii=False)
+        (folder / TRUTH).write_text(text + "\n", encoding="utf-8", newline="")
+        (folder / "README.md").write_text(_read_me(plan, logs), encoding="utf-8", newline="")
+        return written
+
+    return write_new(out, fill)
 
 
 def _read_me(plan: PreTripPlan, logs: PreTripLogs) -> str:

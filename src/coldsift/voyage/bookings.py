@@ -9,10 +9,12 @@ import polars as pl
 from coldsift.schema import BOOKINGS
 from coldsift.voyage.degrees import WITH_UNIT, NoTemperature, celsius
 from coldsift.voyage.headings import BOOKINGS_WORDS
+from coldsift.voyage.recognise import is_plan_alone
 from coldsift.voyage.tables import (
     TableError,
     as_it_stands,
     read_kept_table,
+    read_paper,
     refuse,
     refuse_pair,
     with_containers,
@@ -44,6 +46,11 @@ def read_bookings(path: Path, zone: str | None = None, date_order: str | None = 
         When the file cannot be read, a line names no container or no set point that can be understood, or
         the lines of a container are not in order of time.
     """
+    if is_plan_alone(read_paper(path)[:4096]):
+        raise TableError(
+            f"{path.name} is a stowage plan: it names places on board, and no booking. "
+            "Give it with --plan, and bookings with the headings container, booked set point (°C)."
+        )
     table = with_containers(path, read_kept_table(path, BOOKINGS_WORDS, ("container", "set_point")))
     refuse(path, table.filter(pl.col("set_point").is_null()), "no set point", "Fill it in.")
     set_points = []

@@ -12,8 +12,8 @@ from coldsift.schema import CUSTODY
 from coldsift.voyage.epcis import is_epcis, read_epcis
 from coldsift.voyage.headings import CUSTODY_WORDS
 from coldsift.voyage.tables import (
-    TableError,
     read_kept_table,
+    read_paper,
     refuse,
     refuse_pair,
     with_containers,
@@ -66,10 +66,7 @@ def read_events(path: Path, zone: str | None = None, date_order: str | None = No
         When the file cannot be read, a line lacks what it must name, a line ends before it begins, a
         container's lines are not in order of time, or two of them overlap: both lines are shown.
     """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise TableError(f"{path}: {error.strerror}. Name a file that can be read.") from error
+    data = read_paper(path)
     messages: tuple[Message, ...] = ()
     if is_epcis(data):
         table, messages = read_epcis(path, data)

@@ -11,12 +11,17 @@ from pathlib import Path
 from typing import Any
 
 from coldsift.container_numbers import tidy
+from coldsift.intake.files import read_regular
+from coldsift.intake.records import cut_short
 from coldsift.schema import CHANNELS
 from coldsift.voyage.stowage import HOW_WRITTEN, cell
 
 
 class FactsError(ValueError):
-    """A facts file cannot be used; lists every fault in it with what to do."""
+    """A facts file cannot be used; lists the faults in it with what to do."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(cut_short(text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +95,9 @@ class Facts:
         return self.units.get(container, self.every)
 
 
+LARGEST = 8 * 1024**2
+"""Bytes that a facts file may have."""
+
 SECTIONS = ("bands", "every_unit", "units")
 
 POSITIVE = {
@@ -124,10 +132,10 @@ def read_facts(path: Path) -> Facts:
         When it cannot be read, or holds keys or values that it cannot hold: all of them are listed.
     """
     try:
-        read = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        read = tomllib.loads(read_regular(path, LARGEST).decode("utf-8-sig"))
     except OSError as error:
         raise FactsError(f"{path}: {error.strerror}. Name a file that can be read.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise FactsError(f"{path.name} is not valid TOML: {error}. Correct it there.") from error
     faults: list[str] = []
     _unknown(faults, "the file", read, SECTIONS)

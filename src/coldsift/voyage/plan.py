@@ -17,7 +17,7 @@ from coldsift.voyage.plan_table import read_plan_table
 from coldsift.voyage.remarks import Remarks
 from coldsift.voyage.size_types import is_thermal, length_of
 from coldsift.voyage.stowage import in_words
-from coldsift.voyage.tables import TableError
+from coldsift.voyage.tables import read_paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +56,7 @@ def read_plan(path: Path) -> StowagePlan:
     TableError
         When it cannot be read, or is neither.
     """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise TableError(f"{path}: {error.strerror}. Name a file that can be read.") from error
+    data = read_paper(path)
     if is_edifact(data):
         remarks = Remarks(path.name, "segment")
         boxes = read_boxes(take_apart(data), remarks)

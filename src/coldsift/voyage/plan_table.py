@@ -98,6 +98,6 @@ def _position(row: Mapping[str, str | None]) -> str | None:
         return None
     if parts := _PARTS.fullmatch(written):
         bay, across, tier = map(int, parts.groups())
-        return f"{bay:03d}{across:02d}{tier:02d}"
+        return cell(f"{bay:03d}{across:02d}{tier:02d}")
     # A spreadsheet takes away the nought of a bay below 10.
     return cell(written.zfill(6) if len(written) == 5 else written)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from collections.abc import Mapping, Sequence
 
 from coldsift.intake.headings import split_heading
@@ -41,13 +42,44 @@ def voyage_table(begin: bytes) -> tuple[str, str] | None:
     begin
         First bytes of the file.
     """
-    text = begin.decode("utf-8-sig", errors="replace")
+    text = _text_of(begin)
     if EDIFACT_BEGIN.match(text) and STOWAGE_MESSAGE.search(text):
         return _PLAN
     if EPCIS_BEGIN.match(text):
         return _EVENTS
+    return _by_headings(_headings(text))
+
+
+def is_plan_alone(begin: bytes) -> bool:
+    """Whether a table names places on board, and nothing that bookings alone would name.
+
+    Parameters
+    ----------
+    begin
+        First bytes of the file.
+    """
+    if voyage_table(begin) != _PLAN:
+        return False
+    headings = _headings(_text_of(begin))
+    return not _is_booked(headings, _found(headings, BOOKINGS_WORDS))
+
+
+def _text_of(begin: bytes) -> str:
+    """First bytes of a file as text, in the encodings in which spreadsheet programs save tables."""
+    if begin.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return begin.decode("utf-16", errors="replace")
+    text = begin.decode("utf-8-sig", errors="replace")
+    # The last sign may be cut in two.
+    return begin.decode("cp1252", errors="replace") if "\ufffd" in text[:-1] else text
+
+
+def _headings(text: str) -> set[str]:
     first = next((line for line in text.splitlines() if line.strip()), "")
-    return _by_headings({cell.strip().strip('"').lower() for cell in first.split(delimiter_of(first))})
+    return {cell.strip().strip('"').lower() for cell in first.split(delimiter_of(first))}
+
+
+def _is_booked(headings: set[str], bookings: set[str]) -> bool:
+    return bool(bookings & {"cargo", "time"}) or any(each.startswith("booked") for each in headings)
 
 
 def _by_headings(headings: set[str]) -> tuple[str, str] | None:
@@ -60,12 +92,14 @@ def _by_headings(headings: set[str]) -> tuple[str, str] | None:
     if any(heading.startswith(_READINGS) for heading in headings - kept):
         return None
     is_timed = any(_name(heading) in _TIMES for heading in headings)
-    is_booked = bool(bookings & {"cargo", "time"}) or any(each.startswith("booked") for each in headings)
     has_place = "position" in plan or {"bay", "row", "tier"} <= plan
     happened = {"container", "time"} <= events and not any(heading.startswith(_READINGS) for heading in kept)
     kinds = (
         (_PLAN, "container" in plan and has_place and not is_timed),
-        (_BOOKINGS, {"container", "set_point"} <= bookings and is_booked and not is_timed),
+        (
+            _BOOKINGS,
+            {"container", "set_point"} <= bookings and _is_booked(headings, bookings) and not is_timed,
+        ),
         (_EVENTS, happened and "holder" in events),
         (_NOTES, happened and bool(notes & {"observation", "action"})),
         (_SPARES, {"part", "on_board"} <= spares and "container" not in plan),

@@ -11,12 +11,21 @@ import polars as pl
 
 from coldsift.container_numbers import tidy
 from coldsift.intake import times
+from coldsift.intake.files import read_regular
+from coldsift.intake.grids import LONGEST_LINE, TextGrid, is_binary
 from coldsift.intake.headings import split_heading
+from coldsift.intake.records import cut_short
 from coldsift.schema import TIME
 from coldsift.voyage.headings import MEASURED, delimiter_of
 
 MOST = 80
 """Characters of a cell that a message shows."""
+
+LARGEST = 64 * 1024**2
+"""Bytes that a paper may have."""
+
+ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "cp1252")
+"""Encodings that can be told from a text; of others only that it is none of these."""
 
 SHOWN_LINES = 3
 """Faulty lines named in one message."""
@@ -32,6 +41,9 @@ QUOTE = "Put a cell with a comma in it in quotation marks, or separate with semi
 class TableError(ValueError):
     """A table cannot be used; says which file and line, what is wrong, and what to do."""
 
+    def __init__(self, text: str) -> None:
+        super().__init__(cut_short(text))
+
 
 def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[str]) -> pl.DataFrame:
     """Read a CSV by its headings.
@@ -39,7 +51,7 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
     Parameters
     ----------
     path
-        UTF-8, with or without a byte-order mark; comma, semicolon or tab.
+        UTF-8, with or without a byte-order mark, UTF-16 or Windows-1252; comma, semicolon or tab.
     words
         Column name, and the headings that mean it, lower case. Other headings are not read. Those of
         :data:`coldsift.voyage.headings.MEASURED` may go on with a unit.
@@ -58,12 +70,7 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
     TableError
         When the file cannot be read or is empty, or a heading is missing or there twice.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise TableError(f"{path}: {error.strerror}. Name a file that can be read.") from error
-    except UnicodeDecodeError as error:
-        raise TableError(f"{path.name} is no UTF-8 text. Save it as CSV in UTF-8.") from error
+    text = _text_of(path, read_paper(path))
     table = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter_of(text))
     try:
         rows = [(table.line_num, row) for row in table if any(cell.strip() for cell in row)]
@@ -86,6 +93,35 @@ def read_table(path: Path, words: Mapping[str, Sequence[str]], needed: Sequence[
     schema = {"line": pl.Int64, EXCESS: pl.Int64, **dict.fromkeys(words, pl.String)}
     frame = pl.DataFrame(read, schema=schema, orient="row")
     return _with_unit(frame, headings, dict(zip(words, places, strict=True)))
+
+
+def read_paper(path: Path) -> bytes:
+    """The bytes of a paper.
+
+    Raises
+    ------
+    TableError
+        When it cannot be read, is no file, or is larger than :data:`LARGEST`.
+    """
+    try:
+        return read_regular(path, LARGEST)
+    except OSError as error:
+        raise TableError(f"{path}: {error.strerror}. Name a file that can be read.") from error
+
+
+def _text_of(path: Path, data: bytes) -> str:
+    """The text of a table, in the encoding that it is found to have, as that of a log is."""
+    if data and is_binary(data):
+        raise TableError(f"{path.name} is no text. Save it as CSV in UTF-8.")
+    lines = TextGrid(data).lines()
+    if lines.encoding not in ENCODINGS or lines.damaged:
+        at = f", line {lines.damaged[0]}" if lines.damaged else ""
+        raise TableError(f"{path.name}{at} is no UTF-8 text, nor Windows-1252. Save it as CSV in UTF-8.")
+    if (lines.ends - lines.starts).max(initial=0) > LONGEST_LINE:
+        raise TableError(
+            f"{path.name} has a line of over {LONGEST_LINE} characters. Save it as a plain CSV file."
+        )
+    return lines.data.decode()
 
 
 def _with_unit(
@@ -113,7 +149,7 @@ def _places(
             if heading in meant or (column in MEASURED and name in meant)
         ]
         if len(found) > 1:
-            again = headings[found[1]]
+            again = headings[found[1]][:MOST]
             raise TableError(f"{path.name} has the heading {again!r} twice or in two words. Take one out.")
         if not found and column in needed:
             raise TableError(

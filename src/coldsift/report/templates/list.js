@@ -58,7 +58,7 @@
 
   /* Search: every word, anywhere in the row, also in columns that are not shown. */
   const plain = (words) =>
-    words.normalize("NFD").replace(/\p{M}|\u202f/gu, "").replaceAll("−", "-").replace(/\s+/g, " ").toLowerCase();
+    words.normalize("NFD").replace(/\p{M}|[\u202f\u2068\u2069]/gu, "").replaceAll("−", "-").replace(/\s+/g, " ").toLowerCase();
   const numbers = new Map(links.map((link) => [link, plain(link.textContent)]));
   let texts = new Map();
   const readTexts = () => (texts = new Map(rows.map((row) => [row, plain(row.textContent)])));

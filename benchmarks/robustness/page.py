@@ -1,0 +1,104 @@
+"""``docs/robustness.md``, from the stored figures and the list of what was found."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from benchmarks.robustness.branches import GOAL
+
+HERE = Path(__file__).parent
+PAGE = HERE.parents[1] / "docs" / "robustness.md"
+FOUND = HERE / "found.toml"
+
+
+PLANTED = {"none": "nothing", "offset": "{} min off", "drift": "{} s a day"}
+CLOCK_COUNTS = ("units", "stated", "within", "apart")
+AREAS = {
+    "accounting": "Lines and readings",
+    "fuzz": "Bent files",
+    "hostile": "Text that attacks",
+    "faults": "Runs, folders and disks",
+    "clocks": "Clocks",
+    "plugins": "Layouts of your own",
+    "supply": "Libraries and versions",
+    "verify": "A dossier reckoned again",
+    "tests": "Tests",
+}
+"""Areas of the list of what was found, in words."""
+
+
+def write_page(figures: Mapping[str, Any], path: Path = PAGE) -> None:
+    """Write the page; sections that were not measured yet say so."""
+    room = Environment(
+        loader=FileSystemLoader(HERE),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        autoescape=False,
+    )
+    room.filters["count"] = "{:,}".format
+    room.filters["percent"] = "{:.1%}".format
+    found = tomllib.loads(FOUND.read_text(encoding="utf-8"))
+    text = room.get_template("robustness.md.jinja").render(
+        **{name: figures.get(name) for name in ("accounting", "fuzz", "guided", "hostile", "kills", "clocks")},
+        branches=figures.get("branches"),
+        mutants=figures.get("mutants"),
+        found=found,
+        mended=sum(len(area["mended"]) for area in found.values()),
+        still=sum(len(area["still"]) for area in found.values()),
+        goal=GOAL,
+        table=_table,
+        survivors=_survivors,
+        clock_rows=_clock_rows,
+        stage_rows=_stage_rows,
+        words=AREAS,
+    )
+    path.write_text(text, encoding="utf-8")
+
+
+def _clock_rows(clocks: Mapping[str, Any]) -> Iterable[Sequence[object]]:
+    """Conditions, what was planted in them, and what was told."""
+    for condition, kinds in clocks.items():
+        if condition == "all":
+            continue
+        for kind, sizes in kinds.items():
+            for size, told in sizes.items():
+                yield condition, PLANTED[kind].format(size), *map(told.get, CLOCK_COUNTS), told["half_width"][0]
+
+
+def _stage_rows(branches: Mapping[str, Any]) -> Iterable[Sequence[object]]:
+    for name, stage in branches["stages"].items():
+        lines, taken = stage["lines_run"] / max(stage["lines"], 1), stage["branch_share"]
+        yield name, stage["lines"], f"{lines:.1%}", stage["branches"], f"{taken:.1%}"
+
+
+def _survivors(mutants: Mapping[str, Any]) -> str:
+    """Every mutant of the sample that no test noticed, with what was thought of it."""
+    return _table(
+        ("place", "line as it is", "as it was changed to", "verdict"),
+        (
+            (
+                f"`{each['file']}`, `{each['within']}`",
+                _code(each["text"]),
+                _code(each["becomes"]),
+                f"{each['verdict']}: {each['why']}" if each["why"] else each["verdict"],
+            )
+            for each in mutants["survivors"]
+        ),
+    )
+
+
+def _code(text: str) -> str:
+    """A line of a program in a cell of a table."""
+    return f"`{text.strip().replace('|', chr(92) + '|')}`" if text.strip() else "(taken out)"
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    lines = [heads, ["---"] * len(heads), *rows]
+    return "\n".join(f"| {' | '.join(map(str, line))} |" for line in lines)
