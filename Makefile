@@ -12,7 +12,7 @@ AXE := tests/browser/node_modules/.ready
 FOUND := $(wildcard pyproject.toml requirements/*.txt)
 
 .PHONY: report test unit browser lint types accuracy accuracy-check speed speed-check likelihoods thresholds texts docs saturation sample clean \
-	lock licences audit sbom coverage mutants
+	lock licences audit sbom robustness robustness-check coverage mutants
 
 report: $(READY)
 	$(BIN)/coldsift screen sample_logs --facts sample_logs/facts.toml --events sample_logs/custody.csv \
@@ -81,6 +81,14 @@ lock: $(VENV)/bin/python
 # Rewrites docs/licences.md.
 licences: $(READY_SUPPLY)
 	$(BIN)/python requirements/licences.py
+
+# Measures what it withstands (about an hour and a half) and rewrites docs/robustness.md; the second writes
+# nothing and fails when something was measured that must never be.
+robustness: $(READY_ROBUSTNESS) browser-here server-here
+	$(BIN)/python -m benchmarks.robustness
+
+robustness-check: $(READY_ROBUSTNESS) browser-here server-here
+	$(BIN)/python -m benchmarks.robustness --check
 
 # Lines and branches of each stage that the tests reach, those in the browser apart (half an hour).
 coverage: $(READY_ROBUSTNESS) server-here

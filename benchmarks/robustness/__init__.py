@@ -1,1 +1,1 @@
-"""What coldsift withstands: lines accounted, files bent, runs killed, text that attacks, clocks that run wrong."""
+"""What coldsift withstands: bent files, killed runs, text that attacks, clocks that run wrong."""

@@ -1,8 +1,8 @@
 """Measure what coldsift withstands: ``python -m benchmarks.robustness [--check] [--only SECTION …]``.
 
-Without options everything is measured, and ``docs/robustness.md`` and the stored figures are written anew; with
-``--only`` some sections, and the others stay as they are stored. With ``--check`` nothing is written, and the
-exit status is 1 when a section measured something that must never be.
+Without options everything is measured, and ``docs/robustness.md`` and the stored figures are written anew;
+with ``--only`` some sections, and the others stay as they are stored. With ``--check`` nothing is written.
+The exit status is 1 when a section measured something that must never be.
 """
 
 from __future__ import annotations

@@ -10,14 +10,13 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from benchmarks.robustness.branches import GOAL
+from benchmarks.robustness.sections import SECTIONS
 
 HERE = Path(__file__).parent
 PAGE = HERE.parents[1] / "docs" / "robustness.md"
 FOUND = HERE / "found.toml"
 
 
-PLANTED = {"none": "nothing", "offset": "{} min off", "drift": "{} s a day"}
-CLOCK_COUNTS = ("units", "stated", "within", "apart")
 AREAS = {
     "accounting": "Lines and readings",
     "fuzz": "Bent files",
@@ -46,9 +45,7 @@ def write_page(figures: Mapping[str, Any], path: Path = PAGE) -> None:
     room.filters["percent"] = "{:.1%}".format
     found = tomllib.loads(FOUND.read_text(encoding="utf-8"))
     text = room.get_template("robustness.md.jinja").render(
-        **{name: figures.get(name) for name in ("accounting", "fuzz", "guided", "hostile", "kills", "clocks")},
-        branches=figures.get("branches"),
-        mutants=figures.get("mutants"),
+        **{name: figures.get(name) for name in SECTIONS},
         found=found,
         mended=sum(len(area["mended"]) for area in found.values()),
         still=sum(len(area["still"]) for area in found.values()),
@@ -56,6 +53,7 @@ def write_page(figures: Mapping[str, Any], path: Path = PAGE) -> None:
         table=_table,
         survivors=_survivors,
         clock_rows=_clock_rows,
+        offsets=_offsets,
         stage_rows=_stage_rows,
         words=AREAS,
     )
@@ -63,13 +61,31 @@ def write_page(figures: Mapping[str, Any], path: Path = PAGE) -> None:
 
 
 def _clock_rows(clocks: Mapping[str, Any]) -> Iterable[Sequence[object]]:
-    """Conditions, what was planted in them, and what was told."""
+    """A row for each kind of fleet: how sure it is, and what was found of each size."""
     for condition, kinds in clocks.items():
         if condition == "all":
             continue
-        for kind, sizes in kinds.items():
-            for size, told in sizes.items():
-                yield condition, PLANTED[kind].format(size), *map(told.get, CLOCK_COUNTS), told["half_width"][0]
+        right = kinds["none"]["0"]
+        yield (
+            condition,
+            right["half_width"][0],
+            f"{right['apart']} of {right['units']}",
+            *(f"{told['apart']} of {told['units']}" for _, told in _by_size(kinds["offset"])),
+            ", ".join(
+                f"{told['drift_stated']} of {told['units']} at {size.lstrip('-')}"
+                for size, told in _by_size(kinds["drift"])
+            ),
+        )
+
+
+def _offsets(clocks: Mapping[str, Any]) -> list[str]:
+    """Headings of the offsets that were planted."""
+    first = next(kinds for condition, kinds in clocks.items() if condition != "all")
+    return [f"{size.lstrip('-')} min off" for size, _ in _by_size(first["offset"])]
+
+
+def _by_size(planted: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    return sorted(planted.items(), key=lambda each: abs(int(each[0])))
 
 
 def _stage_rows(branches: Mapping[str, Any]) -> Iterable[Sequence[object]]:
