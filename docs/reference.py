@@ -40,8 +40,11 @@ COPIED = "files"
 WIDE = "---\nhide: [toc]\n---"
 """Head of a page whose tables need the room of the contents beside them."""
 
+TOLD_BESIDE = {"SECURITY.md": "security.md", "CHANGELOG.md": "changes.md"}
+"""Pages that stand at the top of the repository, where people look for them, and what they are here."""
+
 FOLDERS = {"src/coldsift/protocols/declared": "reference/protocols.md"}
-FOLDERS |= {f"{folder}/README.md": page for folder, page in FOLDERS.items()}
+FOLDERS |= {f"{folder}/README.md": page for folder, page in FOLDERS.items()} | TOLD_BESIDE
 """What a link to a folder of the repository shows."""
 
 STAGES = (
@@ -68,6 +71,8 @@ def on_files(files: Files, config: MkDocsConfig) -> Files:
     """Add the pages that are made from the code."""
     for path, page in PAGES.items():
         files.append(File.generated(config, path, content=page()))
+    for name, path in TOLD_BESIDE.items():
+        files.append(File.generated(config, path, content=_told_beside(name)))
     return files
 
 
@@ -85,6 +90,14 @@ def on_page_markdown(markdown: str, page: Page, config: MkDocsConfig, files: Fil
         return f"]({posixpath.relpath(path, here or '.')}{link['place'] or ''})"
 
     return re.sub(r"\]\((?P<target>\.\.[^)#\s]*)(?P<place>#[^)\s]*)?\)", inside, markdown)
+
+
+def _told_beside(name: str) -> str:
+    """A page of the top of the repository, its links leading to where the pages are here."""
+    text = (ROOT / name).read_text(encoding="utf-8").replace("](docs/", "](")
+    for other, path in TOLD_BESIDE.items():
+        text = text.replace(f"]({other})", f"]({path})")
+    return text
 
 
 def on_page_content(html: str, page: Page, config: MkDocsConfig, files: Files) -> str:

@@ -12,6 +12,27 @@ import polars as pl
 from coldsift.regimes import Bands, build_timeline, find_voyage_events, mark_shared, regime_intervals
 from coldsift.schema import COMMON_LOG
 
+SMALL_LAYOUT = """
+[layout]
+name = "small"
+[text]
+delimiter = ","
+[time]
+columns = ["When"]
+zone = "UTC"
+[container]
+columns = ["Box"]
+[[column]]
+heading = "Blown"
+channel = "supply_air"
+unit = "°C"
+[[column]]
+heading = "Wanted"
+channel = "set_point"
+unit = "°C"
+"""
+"""Declaration of a log layout, for tests that bend it."""
+
 START = datetime(2026, 1, 5, tzinfo=UTC)
 
 

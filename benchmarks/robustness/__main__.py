@@ -12,9 +12,9 @@ import sys
 import time
 from pathlib import Path
 
-from benchmarks.robustness.figures import FIGURES, store, stored
+from benchmarks.robustness.figures import FIGURES, SECTIONS, faults_of, store, stored
 from benchmarks.robustness.page import PAGE, write_page
-from benchmarks.robustness.sections import SECTIONS, faults_of
+from benchmarks.robustness.sections import MEASURES
 
 
 def main() -> int:
@@ -35,7 +35,7 @@ def main() -> int:
         scratch = chosen.cache.resolve() / name
         scratch.mkdir(parents=True, exist_ok=True)
         begun = time.monotonic()
-        figures = SECTIONS[name](scratch)
+        figures = MEASURES[name](scratch)
         faults = faults_of(name, figures)
         print(f"{name}: {time.monotonic() - begun:.0f} s, {len(faults)} faults", flush=True)
         print(*faults, sep="\n", end="\n" if faults else "", flush=True)

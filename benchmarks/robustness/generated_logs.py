@@ -578,7 +578,10 @@ def _body(random: Random, form: Form, row: Row, spoiled: bool) -> list[Line]:
         record = names | {
             key: value for key, value in typed.items() if value is not None or random.random() < 0.5
         }
-        return [_line(row, json.dumps(record, ensure_ascii=random.random() < 0.5), row.cells)]
+        text = json.dumps(record, ensure_ascii=random.random() < 0.5)
+        if spoiled and random.random() < 0.1:
+            text = _named_twice(random, text, alike=True)
+        return [_line(row, text, row.cells)]
     texts = [row.cells[column.channel.name].text for column in form.columns]
     if form.kind == "fixed_width":
         by_heading = dict(zip((column.heading for column in form.columns), texts, strict=True))
@@ -594,9 +597,11 @@ def _joined(cells: Sequence[str], form: Form) -> str:
 
 
 def _odd(random: Random, form: Form, above: Sequence[Line], whole: str) -> Line:
-    """A line that is no row: blank, a remark, a heading come again, or a damaged one."""
+    """A line that is no row: blank, a remark, a heading come again, damaged, or at odds with itself."""
     kinds = ["blank", "remark", "nul", "long"]
-    if form.kind != "json_lines":
+    if form.kind == "json_lines":
+        kinds.append("twice")
+    else:
         kinds += ["heading", "short"]
     if form.kind == "delimited":
         kinds.append("quote")
@@ -605,6 +610,8 @@ def _odd(random: Random, form: Form, above: Sequence[Line], whole: str) -> Line:
         return Line("blank", random.choice(["", "   "]))
     if kind == "heading":
         return next(line for line in above if line.fate == "heading")
+    if kind == "twice":
+        return Line("aside", _named_twice(random, whole, alike=False))
     begin = whole[: max(1, _last_delimiter(whole, form) // 2)].rstrip(form.delimiter)
     more = {"fixed_width": "7", "json_lines": "}"}.get(form.kind, f"{form.delimiter}7")
     texts = {
@@ -615,6 +622,16 @@ def _odd(random: Random, form: Form, above: Sequence[Line], whole: str) -> Line:
         "long": whole + more,
     }
     return Line("aside", texts[kind])
+
+
+def _named_twice(random: Random, whole: str, alike: bool) -> str:
+    """A record with one of its fields there once more, with the same value or another, however spelled."""
+    name, value = random.choice(list(json.loads(whole).items()))
+    field = json.dumps(name)
+    if random.random() < 0.3:
+        field = f'"\\u{ord(name[0]):04x}{json.dumps(name[1:])[1:]}'
+    written = json.dumps(value if alike else [value, "or another"])
+    return f"{whole[:-1]}, {field}{random.choice(['', ' '])}: {written}}}"
 
 
 def _workbook(random: Random, form: Form, rows: Sequence[Row], spoiled: bool, stem: str) -> Written:
@@ -648,7 +665,11 @@ def _workbook(random: Random, form: Form, rows: Sequence[Row], spoiled: bool, st
                 sheet.write_number(at, place, cell.typed)
             elif cell.text:
                 sheet.write_string(at, place, cell.text)
-        lines.append(_line(row, "", row.cells))
+        stray = spoiled and number > 2 and random.random() < 0.2
+        beside = random.choice([" ", "7", "see overleaf"]) if stray else ""
+        if beside:
+            sheet.write_string(at, len(headings) + random.randint(0, 2), beside)
+        lines.append(Line("aside") if beside.strip() else _line(row, "", row.cells))
     book.close()
     return Written(f"{stem}.xlsx", content.getvalue(), form, tuple(lines))
 

@@ -217,8 +217,7 @@ def measure(scratch: Path) -> dict[str, Any]:
         ``texts``: hostile texts placed; ``pages``: pages looked at for characters that do not show;
         ``cells``: cells and fields of workbook and CSV; ``pages_opened``: pages opened in a browser, as they
         are and without their policy, and ``structures``: pages whose elements were compared with the
-        harmless twin's (both 0 where there is no browser); ``findings``: what was found wrong, 0 when all
-        is well.
+        harmless twin's (both 0 where there is no browser); ``findings``: what was found wrong, in words.
     """
     hostile = make(scratch / "hostile")
     faults = [f"{name}: {each}" for name, path in hostile.pages.items() for each in hidden_in(_read(path))]
@@ -235,7 +234,7 @@ def measure(scratch: Path) -> dict[str, Any]:
         "cells": cells,
         "pages_opened": opened,
         "structures": compared,
-        "findings": len(faults) + len(found),
+        "findings": [*faults, *found],
     }
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from benchmarks.robustness.branches import GOAL
-from benchmarks.robustness.sections import SECTIONS
+from benchmarks.robustness.figures import SECTIONS
 
 HERE = Path(__file__).parent
 PAGE = HERE.parents[1] / "docs" / "robustness.md"

@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 import pytest
+import xlsxwriter
 from benchmarks.robustness.accounting import measure, put, readings, rows_in_other_orders
 from benchmarks.robustness.books import Audit, audit, fingerprint
 from benchmarks.robustness.generated_logs import DECLARED, FORMS, Written, draw, draw_voyage
@@ -200,6 +201,83 @@ def test_what_is_no_number_is_no_reading_and_is_listed(tmp_path: Path, odd: obje
         assert intake.log["supply_air"].to_list() == [None, None if others else 4.5]
         listed = intake.set_aside.filter(pl.col("channel") == "supply_air")
         assert listed["row"].to_list() == [2, 3][: 1 + len(others)]
+
+
+ODD = '"supplyAir": 4.5, "supplyAir": 7.5'
+"""In a record: one reading with two values."""
+
+
+@pytest.mark.parametrize("other", [ODD, ODD.replace('4.5, "supply', '4.5, "\\u0073upply'), f"{ODD} "])
+@pytest.mark.parametrize("end", ["", '{"at": '])
+def test_a_record_that_gives_one_reading_two_values_is_set_aside(
+    tmp_path: Path, other: str, end: str
+) -> None:
+    twice = record(15).replace('"supplyAir": 4.5', other)
+    assert twice != record(15)
+    intake = records(tmp_path, record(0), twice, record(30), *[end] * bool(end))
+    assert intake.log["supply_air"].to_list() == [4.5, 4.5]
+    assert intake.set_aside.row(0, named=True)["text"] == twice
+    reason = "the field 'supplyAir' is there twice, with different values"
+    assert intake.set_aside.select("row", "reason").row(0) == (3, reason)
+    assert any(reason in message.what and message.line == 3 for message in intake.messages)
+
+
+def test_a_record_that_gives_one_reading_the_same_value_twice_is_used(tmp_path: Path) -> None:
+    twice = record(15).replace('"supplyAir": 4.5', '"supplyAir": 4.5, "supplyAir" : 4.50')
+    nested = record(30, door={"seal": 1}, vent={"seal": 2})
+    intake = records(tmp_path, record(0), twice, nested)
+    assert intake.log["supply_air"].to_list() == [4.5] * 3
+    assert intake.set_aside.is_empty()
+
+
+def test_a_first_record_that_names_two_containers_gives_none(tmp_path: Path) -> None:
+    path = tmp_path / "log.jsonl"
+    path.write_text(f'{{"boxNumber": "{UNITS[0]}", "boxNumber": "{UNITS[1]}"}}\n{record(0)}\n')
+    intake = read_logs([path])
+    assert_accounted(intake)
+    assert intake.log.is_empty()
+    assert intake.set_aside["row"].to_list() == [1, 2]
+
+
+def workbook(folder: Path, *rows: Sequence[object]) -> Intake:
+    path = folder / "log.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet()
+        for at, row in enumerate((("Time (UTC)", "Container", "Set point (°C)", "Supply air (°C)"), *rows)):
+            sheet.write_row(at, 0, row)
+    intake = read_logs([path])
+    assert_accounted(intake)
+    return intake
+
+
+def test_a_column_of_remarks_without_a_heading_costs_no_row_of_a_worksheet(tmp_path: Path) -> None:
+    rows = [
+        [f"2026-04-28T22:{minute:02d}:00Z", UNITS[0], 5.0, 4.5, remark]
+        for minute, remark in ((0, "seen"), (15, "seen"), (30, ""))
+    ]
+    assert workbook(tmp_path, *rows).log["row"].to_list() == [2, 3, 4]
+
+
+def test_a_worksheet_row_that_reaches_beyond_the_heading_is_set_aside_with_its_text(tmp_path: Path) -> None:
+    rows = [[f"2026-04-28T22:{minute:02d}:00Z", UNITS[0], 5.0, 4.5] for minute in (0, 15, 30, 45)]
+    rows[1].append(7.5)
+    rows[2] += [" "]
+    rows[3] += ["", "door open"]
+    intake = workbook(tmp_path, *rows)
+    assert intake.log["row"].to_list() == [2, 4], "blanks beside the heading are nothing"
+    assert intake.set_aside.select("row", "reason").rows() == [
+        (3, "too many fields: 5 in place of 4"),
+        (5, "too many fields: 6 in place of 4"),
+    ]
+    assert intake.set_aside["text"].to_list()[1].endswith("5\t4.5\t\tdoor open")
+    assert any("2 lines could not be taken apart" in message.what for message in intake.messages)
+
+
+def test_columns_of_a_tag_table_that_are_not_read_are_named(tmp_path: Path) -> None:
+    heading = "stamp,box,tag,value,unit,quality\n"
+    intake = tags(tmp_path, "AIR.TSET,5.00,°C,good", "AIR.TSUP,4.50,°C,bad", heading=heading)
+    assert any("not known and not read: 'quality'" in message.what for message in intake.messages)
+    assert intake.sources[0].layout == "tag_value"
 
 
 def test_a_file_of_damaged_records_has_every_line_set_aside(tmp_path: Path) -> None:

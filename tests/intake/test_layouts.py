@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 from intake_frames import UNITS, assert_accounted, errors, invented_log
+from tests.builders import SMALL_LAYOUT as SMALL
 
 from coldsift.intake import read_logs
 from coldsift.intake.declaration import DeclarationError, parse_declaration
@@ -16,25 +17,6 @@ from coldsift.intake.layouts import draft_layout, load_layouts, own_folder, try_
 from coldsift.simulate.layouts import write_logs
 
 OWN = sorted(path.parent for path in own_folder().glob("*/layout.toml"))
-SMALL = """
-[layout]
-name = "small"
-[text]
-delimiter = ","
-[time]
-columns = ["When"]
-zone = "UTC"
-[container]
-columns = ["Box"]
-[[column]]
-heading = "Blown"
-channel = "supply_air"
-unit = "°C"
-[[column]]
-heading = "Wanted"
-channel = "set_point"
-unit = "°C"
-"""
 
 
 def layout_folder(folder: Path, name: str = "small", text: str = SMALL) -> Path:

@@ -15,6 +15,7 @@ from importlib import metadata
 from pathlib import Path
 
 import pytest
+from tests.builders import SMALL_LAYOUT as SMALL
 from tests.cli.calls import run
 
 import coldsift
@@ -23,26 +24,6 @@ from coldsift.intake.declaration import MOST_BYTES
 from coldsift.intake.layouts import load_layouts, own_folder
 
 OWN = {path.parent.name for path in own_folder().glob("*/layout.toml")}
-
-SMALL = """
-[layout]
-name = "small"
-[text]
-delimiter = ","
-[time]
-columns = ["When"]
-zone = "UTC"
-[container]
-columns = ["Box"]
-[[column]]
-heading = "Blown"
-channel = "supply_air"
-unit = "°C"
-[[column]]
-heading = "Wanted"
-channel = "set_point"
-unit = "°C"
-"""
 
 
 def declared(home: Path, text: str | bytes = SMALL, name: str = "small") -> Path:

@@ -8,7 +8,7 @@ import subprocess
 import sys
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -26,7 +26,7 @@ from coldsift.engine.papers import VoyageFiles
 from coldsift.engine.write import material
 from coldsift.report import UnknownLanguage, available, build_report, load_language, texts, words
 from coldsift.report.attributes import READ_BY_PEOPLE, MachineAttributes
-from coldsift.report.language import LONGEST, SENTENCES, AsLogged, Language, as_logged
+from coldsift.report.language import LONGEST, SENTENCES, AsLogged, Language, as_logged, untranslated
 from coldsift.report.rendering import environment
 
 SAMPLE = Path(__file__).parents[2] / "sample_logs"
@@ -297,7 +297,13 @@ def test_scripts_get_their_words() -> None:
 
 # ------------------------------------------------------------ messages of the intake
 
-TELLS = {"Message": slice(3, 5), "say": slice(1, 3), "NothingReadable": slice(0, 2), "Choice": slice(2, 4)}
+TELLS = {
+    "Message": slice(3, 5),
+    "say": slice(1, 3),
+    "NothingReadable": slice(0, 2),
+    "Choice": slice(2, 4),
+    "WorkbookError": slice(0, 2),
+}
 """Calls that make a message, and which of their arguments are words."""
 
 PUT_TOGETHER = ("as lines 7", "with lines 7", "--refrigerant. 7", "file.7")
@@ -315,12 +321,20 @@ def _said(node: ast.expr) -> str:
 def _messages() -> Iterator[tuple[str, str]]:
     for file in (*sorted((texts.SOURCE / "intake").glob("*.py")), texts.SOURCE / "engine/papers.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if not isinstance(node, ast.Call):
-                continue
-            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
-            for argument in node.args[TELLS.get(name, slice(0, 0))]:
+            for argument in _told(node):
                 if isinstance(argument, SIMPLE):
                     yield f"{file.name}:{argument.lineno}", _said(argument)
+
+
+def _told(node: ast.AST) -> Sequence[ast.expr]:
+    """The words of a message, where it is made or where they get a name for it."""
+    if isinstance(node, ast.Call):
+        name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+        return node.args[TELLS.get(name, slice(0, 0))]
+    if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+        named = node.targets[0].id in ("what", "do") and isinstance(node.value, SIMPLE)
+        return [node.value] if named and _said(node.value).endswith(".") else []
+    return []
 
 
 def test_every_message_of_the_intake_is_translated() -> None:
@@ -535,7 +549,7 @@ def rendered(template: str, **values: object) -> str:
         extensions=["jinja2.ext.i18n", MachineAttributes], autoescape=True, finalize=SPANISH.printed
     )
     environment.install_gettext_callables(SPANISH.gettext, SPANISH.ngettext, newstyle=True)  # type: ignore[attr-defined]
-    environment.filters["as_logged"] = as_logged
+    environment.filters |= {"as_logged": as_logged, "untranslated": untranslated}
     return environment.from_string(template).render(values)
 
 

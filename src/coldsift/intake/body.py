@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from coldsift.intake.fitting import Fit
-from coldsift.intake.grids import CellGrid, Grid, Lines, RecordGrid, split_line
+from coldsift.intake.grids import NO_RECORD, CellGrid, Grid, Lines, RecordGrid, split_line
 
 FRAGMENT = 4000
 """Characters of a line that are kept when it is set aside."""
@@ -191,8 +191,12 @@ def _ragged(text: str, delimiter: str, width: int, open_end: bool, cut: bool) ->
         return f"the file ends within this line: {fields} of {width} fields", True
     if odd_quotes:
         return "a quotation mark opens and does not close on this line", False
+    return _wrong_width(fields, width), False
+
+
+def _wrong_width(fields: int, width: int) -> str:
     few = "few" if fields < width else "many"
-    return f"too {few} fields: {fields} in place of {width}", False
+    return f"too {few} fields: {fields} in place of {width}"
 
 
 def _columns(body: bytes, height: int, width: int, fit: Fit) -> pl.DataFrame | None:
@@ -295,18 +299,28 @@ def _from_fixed_width(lines: Lines, fit: Fit, cut: bool) -> Table:
 
 def _from_cells(grid: CellGrid, fit: Fit) -> Table:
     frame = grid.frame
-    empty = frame.select(
-        pl.all_horizontal(pl.all().is_null() | (pl.all().str.strip_chars() == "")).alias("empty")
-    )["empty"]
+    blank = frame.select(pl.all().is_null() | (pl.all().str.strip_chars() == ""))
+    empty = blank.select(pl.all_horizontal(pl.all()).alias("empty"))["empty"]
     first = fit.heading + fit.heading_rows
     above = empty[: fit.heading]
     names = frame.columns
+    # A sheet is as wide as its longest row. What stands beside the heading in some rows shows that their cells
+    # were moved; in most of them it is a column without a name.
+    width = _reach(blank[fit.heading : first].select(pl.all().all()).row(0))
+    beside = blank.select(pl.any_horizontal(pl.lit(False), ~pl.col(names[width:]))).to_series()
+    if beside[first:].sum() > (~empty[first:]).sum() / 2:
+        beside = beside & False
     wanted, _ = _wanted(fit)
 
     def text_of(rows: Sequence[int]) -> list[str]:
         return [_shorten("\t".join(cell or "" for cell in frame.row(row - 1))) for row in rows]
 
-    body = frame.with_row_index("row", offset=1).slice(first).filter(~empty[first:])
+    long = [first + int(at) for at in beside[first:].arg_true()]
+    aside = [
+        (at + 1, _wrong_width(_reach(blank.row(at)), width), text)
+        for at, text in zip(long, text_of([at + 1 for at in long]), strict=True)
+    ]
+    body = frame.with_row_index("row", offset=1).slice(first).filter(~(empty | beside)[first:])
     return Table(
         body.select(
             *(pl.col(names[index]).str.strip_chars().alias(f"c{index}") for index in wanted),
@@ -317,7 +331,13 @@ def _from_cells(grid: CellGrid, fit: Fit) -> Table:
         int((~above).sum()),
         int(above.sum()) + int(empty[first:].sum()),
         text_of,
+        aside,
     )
+
+
+def _reach(blank: Sequence[bool]) -> int:
+    """Cells of a row, up to the last that holds something."""
+    return max((at for at, is_blank in enumerate(blank, 1) if not is_blank), default=0)
 
 
 def _from_records(grid: RecordGrid, fit: Fit) -> Table:
@@ -341,10 +361,10 @@ def _from_records(grid: RecordGrid, fit: Fit) -> Table:
         1 if grid.facts else 0,
         grid.blank_lines,
         text_of,
-        [(row, "not a JSON record", _shorten(text)) for row, text in grid.unread],
+        [(row, reason, _shorten(text)) for row, reason, text in grid.unread],
         grid.unread[-1][0]
         if grid.unread
-        and grid.unread[-1][0] == grid.lines
+        and grid.unread[-1][:2] == (grid.lines, NO_RECORD)
         and grid.text is not None
         and not grid.text.data.endswith(b"\n")
         else None,

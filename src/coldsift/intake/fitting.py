@@ -253,9 +253,14 @@ def _plan(layout: Layout, names: Sequence[str], units: Sequence[str]) -> Plan:
         "container": container,
         "heading_zone": heading_zone,
     }
-    if layout.shape == "tag_value":
-        return Plan(**common, tag=tag, value=value, unit=unit, tags=rules)  # type: ignore[arg-type]
     ignored = {spelled(name) for name in layout.ignore}
+    if layout.shape == "tag_value":
+        others = [
+            name.strip()
+            for index, name in enumerate(names)
+            if index not in keys and name.strip() and spelled(name) not in ignored
+        ]
+        return Plan(**common, tag=tag, value=value, unit=unit, tags=rules, unknown=tuple(others))  # type: ignore[arg-type]
     columns: dict[str, ColumnPlan] = {}
     unknown: list[str] = []
     doubled: list[str] = []
@@ -339,7 +344,8 @@ def _score(
 ) -> Fit:
     reasons: list[str] = []
     filled = [name for name in names if name.strip()]
-    known = len(filled) - len(plan.unknown) - len(plan.doubled)
+    # What a tag-value table has beside its readings does not tell whose it is.
+    known = len(filled) - len(plan.doubled) - (len(plan.unknown) if plan.tag is None else 0)
     known_share = known / max(1, len(filled))
     sample = [row for row in body[:SAMPLE] if len(row) == plan.width]
     if plan.tag is not None:

@@ -21,7 +21,7 @@ import numpy as np
 import polars as pl
 
 from coldsift.intake.files import ZIP_FAULTS, Payload, limit_of
-from coldsift.intake.records import Message
+from coldsift.intake.records import Message, cut_short
 from coldsift.intake.workbooks import MOST_COLUMNS, WorkbookError, within_bounds
 
 HEAD = 64 * 1024
@@ -33,6 +33,8 @@ MOST_SHORT, SHORT = 1_000_000, 16
 """A text of more lines has so many bytes a line on the average; each line costs memory beside its bytes."""
 MOST_DEPTH = 16
 """Most brackets within each other in a JSON line; a log has one or two."""
+NO_RECORD = "not a JSON record"
+"""Why a line of a file of JSON lines is not read."""
 LONGEST_LINE = 32 * 1024
 """Characters of a line that can be a heading, a fact or a sample row."""
 
@@ -140,7 +142,7 @@ class RecordGrid:
     facts
         From a first JSON line that is not a record.
     unread
-        Lines that are no record: line and text.
+        Lines that are no record, or one at odds with itself: line, reason and text.
     """
 
     frame: pl.DataFrame
@@ -149,7 +151,7 @@ class RecordGrid:
     lines: int = 0
     blank_lines: int = 0
     facts: dict[str, str] = field(default_factory=dict)
-    unread: tuple[tuple[int, str], ...] = ()
+    unread: tuple[tuple[int, str, str], ...] = ()
     text: Lines | None = None
 
     def head(self) -> list[list[str]]:
@@ -374,15 +376,18 @@ def _json_lines(shown: str, grid: TextGrid) -> Grid | Message:
     texts = lines.data.decode("utf-8", "replace").split("\n")[: len(lines.starts)]
     kept = [at for at, text in enumerate(texts) if text.strip()]
     blank = len(texts) - len(kept)
-    width = pl.Series(texts, dtype=pl.String).str.extract_all(r'"[^"]*"\s*:').explode().n_unique()
-    if too_large := _too_large(shown, len(lines.data), width, len(kept)):
+    named = pl.Series(texts, dtype=pl.String).str.extract_all(r'"[^"]*"\s*:')
+    spellings = named.explode().drop_nulls().unique().to_list()
+    if too_large := _too_large(shown, len(lines.data), len(spellings), len(kept)):
         return too_large
+    deep = _too_deep(lines)
+    odd = _at_odds(texts, named, spellings, deep)
     facts: dict[str, str] = {}
     first_facts = _json_facts(texts, kept)
-    if first_facts is not None:
+    if first_facts is not None and kept[0] not in odd:
         facts, kept = first_facts, kept[1:]
-    told, deep = kept, _too_deep(lines)
-    kept = [at for at in kept if not deep[at]]
+    told = kept
+    kept = [at for at in kept if not deep[at] and at not in odd]
     frame = _json_frame(texts, kept)
     if frame is None:
         records = {at: record for at in kept if (record := _record(texts[at])) is not None}
@@ -391,12 +396,10 @@ def _json_lines(shown: str, grid: TextGrid) -> Grid | Message:
         frame = pl.DataFrame(
             [_as_texts(name, [record.get(name) for record in records.values()]) for name in names]
         )
-    if frame is None or frame.is_empty():
-        none = pl.DataFrame(), np.array([], dtype=np.int64)
-        unread = tuple((at, text) for at, text in enumerate(texts, 1) if text.strip())
-        return RecordGrid(*none, "json", lines=len(texts), blank_lines=blank, unread=unread, text=lines)
+    if frame.is_empty():
+        frame, kept = pl.DataFrame(), []
     read = set(kept)
-    unread = tuple((at + 1, texts[at]) for at in told if at not in read)
+    unread = tuple((at + 1, odd.get(at, NO_RECORD), texts[at]) for at in told if at not in read)
     return RecordGrid(
         frame,
         np.array(kept, dtype=np.int64) + 1,
@@ -417,6 +420,46 @@ def _too_deep(lines: Lines) -> np.ndarray:
     before = np.where(lines.starts > 0, depth[lines.starts - 1], 0)
     deep: np.ndarray = np.maximum.reduceat(depth, lines.starts) - before > MOST_DEPTH
     return deep
+
+
+def _at_odds(
+    texts: list[str], named: pl.Series, spellings: Sequence[str], deep: np.ndarray
+) -> dict[int, str]:
+    """Lines (from 0) that name a field twice with different values, and the reason.
+
+    Parsers take one of the values without a word. Only lines where a name is seen twice are parsed for it.
+    """
+    plain = {spelling: _unescaped(spelling) for spelling in spellings}
+    if len(set(plain.values())) < len(plain):
+        named = named.list.eval(pl.element().replace(plain))
+    twice = (named.list.n_unique() < named.list.len()).arg_true()
+    fields = {at: _field_at_odds(texts[at]) for at in twice.to_list() if not deep[at]}
+    return {
+        at: f"the field {cut_short(field)!r} is there twice, with different values"
+        for at, field in fields.items()
+        if field is not None
+    }
+
+
+def _unescaped(name: str) -> str:
+    """A field's name as it is meant, however it is written in JSON."""
+    written = name[:-1].rstrip()
+    try:
+        return str(json.loads(written))
+    except ValueError:
+        return written
+
+
+def _field_at_odds(text: str) -> str | None:
+    """The first field that a record names twice with different values."""
+    try:
+        pairs = json.loads(text, object_pairs_hook=list)
+    except (ValueError, RecursionError):
+        return None
+    if not text.lstrip().startswith("{"):
+        return None
+    values: dict[str, object] = {}
+    return next((name for name, value in pairs if values.setdefault(name, value) != value), None)
 
 
 def _json_facts(texts: list[str], kept: list[int]) -> dict[str, str] | None:

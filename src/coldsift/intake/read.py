@@ -20,7 +20,7 @@ from coldsift.intake.body import FRAGMENT, Table, read_body
 from coldsift.intake.declaration import Layout
 from coldsift.intake.files import Found, Payload, changed_since, load, open_file, state_of
 from coldsift.intake.fitting import Fit
-from coldsift.intake.grids import Grid, RecordGrid, TextGrid, open_grids
+from coldsift.intake.grids import NO_RECORD, Grid, RecordGrid, TextGrid, open_grids
 from coldsift.intake.readings import NothingReadable, Reader, Reading, Settings
 from coldsift.intake.records import Message, SourceRecord
 from coldsift.intake.tag_value import TagValueReader
@@ -293,6 +293,10 @@ def _read_grid(
         what, do = choice.what, choice.do
         if isinstance(grid, RecordGrid) and grid.frame.is_empty():
             what, do = "No line of the file is a JSON record.", "Fetch it once more."
+            odd = [entry for entry in grid.unread if entry[1] != NO_RECORD]
+            if odd:
+                what = f"{len(odd)} lines could not be taken apart, the first: {odd[0][1]}."
+                do = "See set_aside.parquet; mend the lines or export the log again."
         source.messages.append(Message("error", shown, None, what, do))
         _all_aside(source, grid, None, "the file as a whole could not be read: no layout was chosen")
         return
@@ -398,7 +402,7 @@ def _all_aside(source: _Source, grid: Grid, fit: Fit | None, reason: str, table:
             for row, cells in zip(numbers, frame.rows(), strict=True)
         ]
         extra = grid.unread if isinstance(grid, RecordGrid) else ()
-        entries += [(row, "not a JSON record", text) for row, text in extra]
+        entries += extra
         blank = grid.blank_lines if isinstance(grid, RecordGrid) else 0
         facts = int(bool(grid.facts)) if isinstance(grid, RecordGrid) else 0
         record = replace(record, lines=len(entries) + blank + facts, blank_lines=blank, fact_lines=facts)
