@@ -304,8 +304,8 @@ def _from_cells(grid: CellGrid, fit: Fit) -> Table:
     first = fit.heading + fit.heading_rows
     above = empty[: fit.heading]
     names = frame.columns
-    # A sheet is as wide as its longest row. What stands beside the heading in some rows shows that their cells
-    # were moved; in most of them it is a column without a name.
+    # A sheet is as wide as its longest row. What stands beside the heading in some rows shows that their
+    # cells were moved; in most of them it is a column without a name.
     width = _reach(blank[fit.heading : first].select(pl.all().all()).row(0))
     beside = blank.select(pl.any_horizontal(pl.lit(False), ~pl.col(names[width:]))).to_series()
     if beside[first:].sum() > (~empty[first:]).sum() / 2:
