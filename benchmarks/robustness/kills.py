@@ -7,6 +7,7 @@ moments fall on coldsift and not on the browser.
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import random
 import shutil
@@ -15,20 +16,27 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 from typer.testing import CliRunner
 
+import coldsift
+from coldsift import engine
 from coldsift.cli.app import app
 from coldsift.dossier.pdf import NAMED_BY
+from coldsift.engine import reading
+from coldsift.engine.running import Here
 from coldsift.simulate.folder import write_voyage
 
 ROWS, BYTES = 150, 4_000
 """Batches so small that a few units make several, and processes are started."""
+
+PROGRAM = Path(coldsift.__file__).parent
 
 UNITS = "FROM voyages JOIN findings USING (voyage)"
 
@@ -80,7 +88,7 @@ class Job:
     place
         Name within ``home``.
     state
-        Says of ``home`` whether it is as ``before``, or new, or neither.
+        Says of ``home`` whether it is as ``before``, or new, or neither; and of the last, in what it differs.
     targets
         What is killed, in turn.
     """
@@ -91,8 +99,25 @@ class Job:
     home: Path
     before: Path
     place: str
-    state: Callable[[Path], str]
+    state: Callable[[Path], tuple[str, str]]
     targets: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What was seen so far; ``program`` is coldsift's own files as they were at the start."""
+
+    failed: Path
+    program: Mapping[str, bytes]
+    counts: Counter[str] = field(default_factory=Counter)
+    failures: list[str] = field(default_factory=list)
+
+    def failure(self, job: Job, words: str) -> None:
+        """Keep it in words, and what stands there as a copy."""
+        if changed := apart(contents(PROGRAM), self.program):
+            raise RuntimeError(f"coldsift was changed while runs were killed: {changed}. Measure again.")
+        self.failures.append(words)
+        shutil.copytree(job.home, self.failed / f"{len(self.failures):03d}", symlinks=True)
 
 
 def measure(scratch: Path, kills: int = 200, seed: int = 20) -> dict[str, Any]:
@@ -111,13 +136,20 @@ def measure(scratch: Path, kills: int = 200, seed: int = 20) -> dict[str, Any]:
     -------
     dict
         ``kills`` at random moments, and of these ``by_command`` and ``by_target`` (the whole process group,
-        only the first process, only a worker); how many ``came_too_late``; what stood there: ``earlier``,
+        only the first process, only a worker); how many ``came_too_late``, after the run's end or that of its
+        last worker; what stood there: ``earlier``,
         ``new``, ``neither`` (must be 0); ``steps``, ``steps_earlier``, ``steps_new``, ``steps_neither``: the
         same for kills before every step that renames, makes or removes something, on a system that can
         exchange folders in one step; ``left_over``: kills that left hidden folders, ``cleared``: of these,
         how many the next run cleared and told of (archives: cleared); ``outlived``: processes that were
         there :data:`ENDED_WITHIN` after their first was killed (must be 0); ``next_runs`` and
-        ``next_runs_good``, which must be equal; ``failures``: what was wrong, in words.
+        ``next_runs_good``, which must be equal; ``failures``: what was wrong, in words. What stood there
+        then is kept in ``failed`` of the scratch folder.
+
+    Raises
+    ------
+    RuntimeError
+        When coldsift's own files were changed meanwhile: outputs tell of the program that made them.
     """
     shutil.rmtree(scratch, ignore_errors=True)
     scratch.mkdir(parents=True)
@@ -125,22 +157,25 @@ def measure(scratch: Path, kills: int = 200, seed: int = 20) -> dict[str, Any]:
     jobs = _jobs(scratch)
     lengths = {job.name: _length(job) for job in jobs}
     chance = random.Random(seed)
-    counts: Counter[str] = Counter()
-    failures: list[str] = []
+    seen = Seen(scratch / "failed", contents(PROGRAM))
     by_command: Counter[str] = Counter()
     by_target: Counter[str] = Counter()
     for kill in range(kills):
         job = jobs[kill % len(jobs)]
         target = job.targets[kill // len(jobs) % len(job.targets)]
         moment = chance.random() * lengths[job.name]
+        what = f"{job.name}, {target} at {moment:.2f} s"
         _prepare(job)
-        outcome = _kill(job, target, moment, chance)
+        outcome, wrong = _kill(job, target, moment, chance, scratch / "said")
         by_command[job.name] += 1
         by_target[target] += 1
-        counts[outcome] += 1
-        _judge(job, f"{job.name}, {target} at {moment:.2f} s", counts, failures)
+        seen.counts[outcome] += 1
+        if wrong:
+            seen.failure(job, f"{what}: {wrong}")
+        _judge(job, what, seen)
     for job in (job for job in jobs if job.code == WHOLE):
-        _every_step(job, counts, failures)
+        _every_step(job, seen)
+    counts = seen.counts
     return {
         "kills": kills,
         "by_command": dict(sorted(by_command.items())),
@@ -153,7 +188,7 @@ def measure(scratch: Path, kills: int = 200, seed: int = 20) -> dict[str, Any]:
                 *("left_over", "cleared", "next_runs", "next_runs_good"),
             )
         },
-        "failures": failures,
+        "failures": seen.failures,
     }
 
 
@@ -173,7 +208,7 @@ def _run(*arguments: object) -> tuple[int, str]:
     """A command in this process; status and all that it printed."""
     done = CliRunner().invoke(app, [*map(str, arguments)], prog_name="coldsift")
     if done.exception is not None and not isinstance(done.exception, SystemExit):
-        raise done.exception
+        return 1, f"{done.output}{done.exception!r}"
     return done.exit_code, done.output
 
 
@@ -184,12 +219,36 @@ def _good(*arguments: object) -> None:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """Every file under a folder, by its path in it."""
+    """Every file under a folder, by its path in it; what Python keeps of a program is passed over."""
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file()
+        if path.is_file() and path.parent.name != "__pycache__"
     }
+
+
+def apart(there: Mapping[str, bytes], wanted: Mapping[str, bytes]) -> str:
+    """In what files differ from others, in words; empty when in nothing."""
+    differing = [_differing(name, there[name], wanted[name]) for name in sorted({*there} & {*wanted})]
+    words = {
+        "missing": sorted({*wanted} - {*there}),
+        "more": sorted({*there} - {*wanted}),
+        "other": [name for name in differing if name],
+    }
+    return "; ".join(f"{kind}: {', '.join(names)}" for kind, names in words.items() if names)
+
+
+def _differing(name: str, one: bytes, other: bytes) -> str:
+    """The name if the two differ; of a record with the keys in which they do."""
+    if one == other:
+        return ""
+    with contextlib.suppress(ValueError, AttributeError):
+        records = json.loads(one), json.loads(other)
+        keys = {key for record in records for key in record}
+        return (
+            f"{name} ({', '.join(sorted(key for key in keys if records[0].get(key) != records[1].get(key)))})"
+        )
+    return name
 
 
 def _jobs(scratch: Path) -> list[Job]:
@@ -226,9 +285,16 @@ def _jobs(scratch: Path) -> list[Job]:
         if was == now:
             raise RuntimeError(f"{name}: the earlier outputs are the new ones")
 
-        def state(home: Path) -> str:
-            there = contents(home / "out") if (home / "out").is_dir() else None
-            return "earlier" if there == was else "new" if there == now else "neither"
+        def state(home: Path) -> tuple[str, str]:
+            if not (home / "out").is_dir():
+                return "neither", "nothing is there"
+            there = contents(home / "out")
+            from_earlier, from_new = apart(there, was), apart(there, now)
+            if from_earlier and from_new:
+                return "neither", min(
+                    f"against the earlier {from_earlier}", f"against the new {from_new}", key=len
+                )
+            return ("new" if from_earlier else "earlier"), ""
 
         home = scratch / "homes" / name.replace(" ", "_")
         out = str(home / "out")
@@ -262,7 +328,7 @@ def _jobs(scratch: Path) -> list[Job]:
     ]
 
 
-def _archive_state(home: Path) -> str:
+def _archive_state(home: Path) -> tuple[str, str]:
     """What an archive shows: every voyage in it is asked for in every way."""
     archive = home / "out"
     asked = (
@@ -275,13 +341,13 @@ def _archive_state(home: Path) -> str:
         ),
     )
     answers = [_run("archive", *question, "--archive", archive) for question in asked]
-    if any(status != 0 for status, _ in answers):
-        return "neither"
+    for question, (status, said) in zip(asked, answers, strict=True):
+        if status != 0:
+            return "neither", f"archive {question[0]} ended with {status}: {said[-300:]}"
     rows = [line.lstrip("\ufeff").split(",") for line in answers[2][1].splitlines()]
-    told = {name: units for name, units in rows if name != "name"}
-    return {(("one", "3"),): "earlier", (("one", "3"), ("two", "4")): "new"}.get(
-        tuple(sorted(told.items())), "neither"
-    )
+    told = tuple(sorted((name, units) for name, units in rows if name != "name"))
+    known = {(("one", "3"),): "earlier", (("one", "3"), ("two", "4")): "new"}
+    return known.get(told, "neither"), "" if told in known else f"it holds {told}"
 
 
 def _command(job: Job, *before: str) -> list[str]:
@@ -305,22 +371,17 @@ def _prepare(job: Job) -> None:
     shutil.copytree(job.before, job.home)
 
 
-def _kill(job: Job, target: str, moment: float, chance: random.Random) -> str:
-    """Start the command, kill it or a part of it, and see that all of it ends."""
-    run = subprocess.Popen(
-        _command(job), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
-    )
+def _kill(job: Job, target: str, moment: float, chance: random.Random, said: Path) -> tuple[str, str]:
+    """Start the command, kill it or a part of it, and see that all of it ends; what was wrong in words."""
+    with said.open("wb") as told:
+        run = subprocess.Popen(_command(job), stdout=subprocess.DEVNULL, stderr=told, start_new_session=True)
     time.sleep(moment)
-    outcome = "came_too_late" if run.poll() is not None else "in_time"
+    killed = _kill_worker(run, chance) if target == "worker" else run.poll() is None
     with contextlib.suppress(ProcessLookupError):
         if target == "group":
             os.killpg(run.pid, signal.SIGKILL)
         elif target == "parent":
             run.kill()
-        else:
-            # None yet, or none any more: then this run just goes on.
-            for worker in sorted(_group(run.pid) - {run.pid}, key=lambda each: chance.random())[:1]:
-                os.kill(worker, signal.SIGKILL)
     run.wait()
     until = time.monotonic() + ENDED_WITHIN
     while _group(run.pid):
@@ -328,9 +389,36 @@ def _kill(job: Job, target: str, moment: float, chance: random.Random) -> str:
             for process in _group(run.pid):
                 with contextlib.suppress(ProcessLookupError):
                     os.kill(process, signal.SIGKILL)
-            return "outlived"
+            return "outlived", "a process outlived the first"
         time.sleep(0.05)
-    return outcome
+    wrong = ""
+    if target == "worker":
+        # The first process goes on: it ends well without that worker, or says that it is gone.
+        words = said.read_text(encoding="utf-8")
+        ended = {0: "new", 2: "earlier"}.get(run.returncode)
+        state, _ = job.state(job.home)
+        if ended != state or "Traceback" in words or (ended == "earlier" and "worker process" not in words):
+            wrong = f"ended with {run.returncode} where the outputs are {state}: {words[-300:]}"
+    return ("in_time" if killed else "came_too_late"), wrong
+
+
+def _kill_worker(run: subprocess.Popen[bytes], chance: random.Random) -> bool:
+    """Kill one worker, once there is one; False when the run ended first."""
+    while run.poll() is None:
+        workers = sorted(process for process in _group(run.pid) if _is_worker(process))
+        if workers:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(chance.choice(workers), signal.SIGKILL)
+                return True
+        time.sleep(0.01)
+    return False
+
+
+def _is_worker(process: int) -> bool:
+    """Whether it does calls; the process that tracks what several share does none."""
+    with contextlib.suppress(OSError):
+        return b"spawn_main" in Path(f"/proc/{process}/cmdline").read_bytes()
+    return False
 
 
 def _group(leader: int) -> set[int]:
@@ -351,48 +439,53 @@ def _left(job: Job) -> list[str]:
     return beside + [name for name in (".staging", ".catalogue.duckdb") if (within / name).exists()]
 
 
-def _judge(job: Job, what: str, counts: Counter[str], failures: list[str], kind: str = "") -> None:
-    """Look at what stands there; then run once more, as a user would, and look again."""
-    state = job.state(job.home)
+def _judge(job: Job, what: str, seen: Seen, kind: str = "") -> None:
+    """Look at what stands there; then run once more, as a user would, and look again.
+
+    The next run is made in this process, which has loaded the program already; one in batches does them here.
+    """
+    counts = seen.counts
+    state, differing = job.state(job.home)
     counts[f"{kind}{state}"] += 1
     if state == "neither":
-        failures.append(f"{what}: neither the earlier nor the new outputs stand there")
+        seen.failure(job, f"{what}: neither the earlier nor the new outputs stand there: {differing}")
     left = _left(job)
     dead = any("." in name for folder in left for name in _names(job.home / folder))
-    arguments = [*job.arguments]
-    if job.name == "archive add":
-        arguments.append("--replace")
-    status, said = _alone_told(job.code, arguments) if job.code == IN_BATCHES else _run(*arguments)
+    with _in_batches_here() if job.code == IN_BATCHES else contextlib.nullcontext():
+        status, said = _run(*job.arguments, *(["--replace"] if job.name == "archive add" else []))
     counts["next_runs"] += 1
-    if status == 0 and job.state(job.home) == "new":
+    state, differing = job.state(job.home)
+    if status == 0 and state == "new":
         counts["next_runs_good"] += 1
     else:
-        failures.append(f"{what}: the next run ended with {status}: {said[-300:]}")
+        seen.failure(
+            job, f"{what}: the next run ended with {status}, outputs {state} {differing}: {said[-300:]}"
+        )
     if left:
         counts["left_over"] += 1
         told = "was ended before it was done" in said or job.name == "archive add" or not dead
         if told and not _left(job):
             counts["cleared"] += 1
         else:
-            failures.append(f"{what}: left {left}, after the next run {_left(job)}; it said {said[:200]}")
+            seen.failure(job, f"{what}: left {left}, after the next run {_left(job)}; it said {said[:200]}")
+
+
+@contextlib.contextmanager
+def _in_batches_here() -> Iterator[None]:
+    """The batches of :data:`IN_BATCHES`, done in this process: the outputs are the same."""
+    with (
+        mock.patch.object(reading, "ROWS_A_BATCH", ROWS),
+        mock.patch.object(reading, "BYTES_A_BATCH", BYTES),
+        mock.patch.object(engine, "processes", lambda beside: contextlib.nullcontext(Here())),
+    ):
+        yield
 
 
 def _names(folder: Path) -> list[str]:
     return [path.name for path in folder.iterdir()] if folder.is_dir() else []
 
 
-def _alone_told(code: str, arguments: list[str]) -> tuple[int, str]:
-    done = subprocess.run(
-        [sys.executable, "-c", code, *arguments],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        check=False,
-    )
-    return done.returncode, done.stderr + done.stdout
-
-
-def _every_step(job: Job, counts: Counter[str], failures: list[str], most: int = 24) -> None:
+def _every_step(job: Job, seen: Seen, most: int = 24) -> None:
     """Kill before the first step, the second, and so on; of many, evenly spread ones and the last."""
     steps = _steps(job)
     stride = -(-steps // most)
@@ -406,8 +499,8 @@ def _every_step(job: Job, counts: Counter[str], failures: list[str], most: int =
         if done.returncode != -signal.SIGKILL:
             # A run may take a step less than another.
             continue
-        counts["steps"] += 1
-        _judge(job, f"{job.name}, step {step} of {steps}", counts, failures, "steps_")
+        seen.counts["steps"] += 1
+        _judge(job, f"{job.name}, step {step} of {steps}", seen, "steps_")
 
 
 def _steps(job: Job) -> int:

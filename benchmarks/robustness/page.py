@@ -55,6 +55,7 @@ def write_page(figures: Mapping[str, Any], path: Path = PAGE) -> None:
         clock_rows=_clock_rows,
         offsets=_offsets,
         stage_rows=_stage_rows,
+        part_rows=_part_rows,
         words=AREAS,
     )
     path.write_text(text, encoding="utf-8")
@@ -92,6 +93,12 @@ def _stage_rows(branches: Mapping[str, Any]) -> Iterable[Sequence[object]]:
     for name, stage in branches["stages"].items():
         lines, taken = stage["lines_run"] / max(stage["lines"], 1), stage["branch_share"]
         yield name, stage["lines"], f"{lines:.1%}", stage["branches"], f"{taken:.1%}"
+
+
+def _part_rows(mutants: Mapping[str, Any]) -> Iterable[Sequence[object]]:
+    for name, part in mutants["parts"].items():
+        noticed = part["killed"] + part["killed_by_error"] + part["killed_by_limit"]
+        yield name, part["sampled"], noticed, part["survived"], part["equivalent"]
 
 
 def _survivors(mutants: Mapping[str, Any]) -> str:

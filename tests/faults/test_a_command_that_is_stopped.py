@@ -79,7 +79,9 @@ def test_a_disk_of_its_own_cannot_be_replaced(tmp_path: Path) -> None:
     assert "a disk of its own" in done.stderr
 
 
-def test_an_answer_that_cannot_be_printed_ends_with_a_line() -> None:
+def test_an_answer_that_cannot_be_printed_ends_with_a_line_also_without_a_home() -> None:
+    # Nobody can write there, not even root.
+    nowhere = dict.fromkeys(("HOME", "TMPDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME"), "/proc")
     with Path("/dev/full").open("w", encoding="utf-8") as full:
         done = subprocess.run(
             [sys.executable, "-m", "coldsift.cli", "schema"],
@@ -87,6 +89,7 @@ def test_an_answer_that_cannot_be_printed_ends_with_a_line() -> None:
             stderr=subprocess.PIPE,
             text=True,
             check=False,
+            env={**os.environ, **nowhere},
         )
     assert done.returncode == 2
     assert done.stderr.startswith("error: ")

@@ -14,16 +14,6 @@ from coldsift.engine.inputs import copy_inputs
 from coldsift.intake import files, read_logs
 from coldsift.intake.files import gather, load
 from coldsift.intake.records import Message
-from coldsift.simulate import plan_fleet, simulate
-from coldsift.simulate.layouts import write_logs
-
-
-@pytest.fixture
-def logs(tmp_path: Path) -> Path:
-    fleet = simulate(plan_fleet(units=2, days=1, seed=20, interval_minutes=60))
-    names = fleet.log["container"].unique().to_list()
-    write_logs(fleet.log, tmp_path / "logs", dict.fromkeys(names, "plain_words"))
-    return tmp_path / "logs"
 
 
 def grows(path: Path) -> None:

@@ -8,7 +8,8 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -138,15 +139,30 @@ def add_run(
     try:
         run_id = taken.id()
         archive.mkdir(parents=True, exist_ok=True)
-        with one_writer(archive, waiting):
+        with one_writer(archive, waiting), _cleared(archive):
             return _add(taken, run_id, archive, called, name is not None, replace)
     except FileExistsError as error:
         raise ArchiveError(f"{archive} is a file. Name a folder for the archive.") from error
     except OSError as error:
-        why = no_room(archive, option="--to") if is_no_room(error) else f"{error.strerror or error}."
+        why = (
+            no_room(archive, option="--to")
+            if is_no_room(error)
+            else f"{error.strerror or error}. Name another with --to."
+        )
         raise ArchiveError(
             f"adding {run} to {archive} failed: {why} What was in the archive is untouched."
         ) from error
+
+
+@contextmanager
+def _cleared(archive: Path) -> Iterator[None]:
+    """Take away what was written of a run that could not be added: on a full disk it is in the way."""
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError, ArchiveError):
+            _clear(archive, read_voyages(archive))
+        raise
 
 
 def _add(run: _Run, run_id: str, archive: Path, name: str, named: bool, replace: bool) -> Added:

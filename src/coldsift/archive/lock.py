@@ -40,7 +40,9 @@ def one_writer(
     try:
         handle = (archive / LOCK_FILE).open("a+b")
     except OSError as error:
-        raise ArchiveError(f"{archive} cannot be written: {error.strerror}. Name another folder.") from error
+        raise ArchiveError(
+            f"{archive} cannot be written: {error.strerror}. Name another with --to."
+        ) from error
     with handle:
         while not taken(handle):
             if time.monotonic() > until:

@@ -136,13 +136,20 @@ def _check_local(out: Path, marker: str, own: Collection[str]) -> None:
         )
     if not out.is_dir():
         return
-    files = [
-        path.relative_to(out).as_posix()
-        for path in sorted(out.rglob("*"))
-        if path.is_symlink() or not path.is_dir()
-    ]
+    files, folders = [], [out]
+    for path in sorted(out.rglob("*")):
+        if path.is_symlink() or not path.is_dir():
+            files.append(path.relative_to(out).as_posix())
+        else:
+            folders.append(path)
     known = marker in files and _is_ours(marker, (out / marker).read_bytes())
     _refuse_others(str(out), files, known, own)
+    # Moved away and cleared, which a system refuses where a folder cannot be written.
+    if fixed := [folder for folder in folders if not os.access(folder, os.W_OK)]:
+        raise OutputError(
+            f"{fixed[0]} cannot be written: Permission denied. Make it writable, or name another folder "
+            "with --out. Nothing was changed."
+        )
 
 
 def _is_ours(marker: str, content: bytes) -> bool:
@@ -230,7 +237,11 @@ def write_whole(out: Path, marker: str, fill: Callable[[Path], None], own: Colle
             _check_local(resolved(out), marker, own)
             place.put(staging)
         except OSError as error:
-            why = no_room(out.parent, staging) if is_no_room(error) else f"{error.strerror or error}."
+            why = (
+                no_room(out.parent, staging)
+                if is_no_room(error)
+                else f"{error.strerror or error}. Name another folder with --out."
+            )
             raise OutputError(f"Writing {out} failed: {why} An earlier run there is untouched.") from error
     return out
 

@@ -115,6 +115,8 @@ class Processes:
         self._numbers = count()
         self._processes = processes
         self._pool: ProcessPoolExecutor | None = None
+        self._broken = False
+        self._others = set(multiprocessing.active_children())
 
     def each(self, work: Callable[..., Small], tasks: Iterable[Task]) -> Iterator[Small]:
         """See :class:`Runner`."""
@@ -138,6 +140,10 @@ class Processes:
     def close(self) -> None:
         """End the processes; work that has not begun is dropped."""
         if self._pool:
+            if self._broken:
+                # One that was just being started when another was killed would be waited for for ever.
+                for process in set(multiprocessing.active_children()) - self._others:
+                    process.kill()
             self._pool.shutdown(cancel_futures=True)
 
     def _started(self) -> ProcessPoolExecutor:
@@ -147,14 +153,20 @@ class Processes:
                 self._pool = ProcessPoolExecutor(
                     self._processes, multiprocessing.get_context("spawn"), initializer=_end_with_parent
                 )
-                for _ in range(self._processes):
-                    self._pool.submit(os.getpid)
+                try:
+                    for _ in range(self._processes):
+                        self._pool.submit(os.getpid)
+                except OSError as error:
+                    if error.errno is None:
+                        # Not the system's: the pool had closed its handles when one was killed meanwhile.
+                        raise BrokenProcessPool(str(error)) from error
+                    raise
         return self._pool
 
     def _in_order(self, calls: Iterable[Task]) -> Iterator[Any]:
-        pool = self._started()
         waiting: deque[Future[Any]] = deque()
         try:
+            pool = self._started()
             for call in calls:
                 waiting.append(pool.submit(*call))
                 if len(waiting) >= AHEAD * self._processes:
@@ -162,6 +174,7 @@ class Processes:
             while waiting:
                 yield waiting.popleft().result()
         except BrokenProcessPool as error:
+            self._broken = True
             raise RunnerError(
                 "A worker process was ended from outside, most likely for want of memory. Close other "
                 "programs, or screen fewer logs at a time. Nothing was written."

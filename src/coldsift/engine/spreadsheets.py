@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import polars as pl
 import xlsxwriter
 from polars import selectors as cs
+from xlsxwriter.exceptions import FileCreateError
 
 import coldsift
 from coldsift.causes import load_catalogue
@@ -147,8 +149,12 @@ def write_workbook(screening: Screening, path: Path) -> None:
     """
     catalogue = load_catalogue(screening.settings.causes)
     # Text goes in as text: no formula, no link, no number is made of what a log says.
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    with xlsxwriter.Workbook(str(path), options) as workbook:
+    options = {
+        **dict.fromkeys(("strings_to_formulas", "strings_to_urls", "strings_to_numbers"), False),
+        # Its parts are put together beside it: the place for outputs is the only one that must have room.
+        "tmpdir": str(path.parent),
+    }
+    with _disk_faults(), xlsxwriter.Workbook(str(path), options) as workbook:
         # A fixed date keeps the bytes the same from run to run.
         workbook.set_properties({"title": "coldsift findings", "created": datetime(2000, 1, 1, tzinfo=UTC)})
         held = []
@@ -159,6 +165,15 @@ def write_workbook(screening: Screening, path: Path) -> None:
         about = workbook.add_worksheet("About")
         _write_about(workbook, about, screening, held)
         _set_up_print(about, screening.invented)
+
+
+@contextmanager
+def _disk_faults() -> Iterator[None]:
+    """The system's error, which the library hides in one of its own."""
+    try:
+        yield
+    except FileCreateError as error:
+        raise error.args[0] from error
 
 
 def _write_sheet(workbook: Any, worksheet: Any, sheet: Sheet, frame: pl.DataFrame) -> str:

@@ -196,6 +196,7 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
                 or (("none seen in its files",) if own else ("not checked: its files are not known",)),
                 day_wave=_lag_words(lag, reason),
                 power_cuts=_cut_words(covered, apart, readings),
+                ahead=_ahead(offset),
                 against_others=offset["words"],
                 apart=offset["apart"],
             )
@@ -207,6 +208,15 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
         sound=sum(clock.verdict == NO_FAULT for clock in clocks),
         unchecked=sum(clock.verdict == UNCHECKED for clock in clocks),
     )
+
+
+def _ahead(clock: Mapping[str, Any]) -> str:
+    """How far a clock is ahead of the others, and between which bounds, in minutes."""
+    figures = [clock.get(key) for key in ("offset", "lower", "upper")]
+    if any(figure is None for figure in figures):
+        return words.NONE
+    ahead, least, most = (words.number(figure / 60, 0) for figure in figures)
+    return f"{ahead} ({least} to {most})"
 
 
 def _files(material: Material) -> dict[str, tuple[str, ...]]:

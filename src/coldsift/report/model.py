@@ -713,8 +713,10 @@ class ClockView:
         True when one was.
     steps, day_wave, power_cuts
         What each check found, or why it was not made.
+    ahead
+        How far it is ahead of the other clocks, and between which bounds. [min]
     against_others, apart
-        How far it is ahead of the other clocks, as a sentence; true when that is not in step.
+        The same as a sentence; true when it is not in step.
     """
 
     log: LogView
@@ -727,6 +729,7 @@ class ClockView:
     steps: tuple[str, ...]
     day_wave: str
     power_cuts: str
+    ahead: str
     against_others: str
     apart: bool
 
