@@ -212,10 +212,9 @@ def quality_view(material: Material, rows: Sequence[Row], logs: Sequence[LogView
 
 def _ahead(clock: Mapping[str, Any]) -> str:
     """How far a clock is ahead of the others, and between which bounds, in minutes."""
-    figures = [clock.get(key) for key in ("offset", "lower", "upper")]
-    if any(figure is None for figure in figures):
+    if clock.get("offset") is None:
         return words.NONE
-    ahead, least, most = (words.number(figure / 60, 0) for figure in figures)
+    ahead, least, most = (words.number(clock[key] / 60, 0) for key in ("offset", "lower", "upper"))
     return f"{ahead} ({least} to {most})"
 
 
