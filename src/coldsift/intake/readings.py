@@ -299,13 +299,14 @@ class Reader:
                 whole=pl.col("before").is_not_null().all() & pl.col("after").is_not_null().all(),
             )
             .sort("container")
+            # A clock without its time can show years that Python does not know.
+            .with_columns(pl.col("first", "last", "begin", "end").dt.to_string("%Y-%m-%d %H:%M"))
         )
         for unit in units.head(MOST_TOLD).iter_rows(named=True):
             told = f"{unit['container']}: {unit['lines']} lines on a clock without its time, which showed "
-            told += f"{unit['first']:%Y-%m-%d %H:%M} to {unit['last']:%Y-%m-%d %H:%M} UTC; "
+            told += f"{unit['first']} to {unit['last']} UTC; "
             told += (
-                f"by their place in the file between {unit['begin']:%Y-%m-%d %H:%M} and "
-                f"{unit['end']:%Y-%m-%d %H:%M} UTC."
+                f"by their place in the file between {unit['begin']} and {unit['end']} UTC."
                 if unit["whole"]
                 else "their place in the file does not say when that was."
             )
