@@ -34,7 +34,8 @@ def measure(scratch: Path) -> dict[str, Any]:
     dict
         ``passed``, ``failed`` and ``skipped`` tests; ``stages``, by name ``lines``, ``lines_run``,
         ``branches``, ``branches_taken`` and their share ``branch_share`` (1 where there is no branch);
-        ``whole``, the same of all code; and ``below``, the stages with a smaller share than ``GOAL``.
+        ``whole``, the same of all code; and ``below``, the stages (folders) with a smaller share than
+        ``GOAL``.
     """
     scratch.mkdir(parents=True, exist_ok=True)
     report, key = scratch / "coverage.json", _digest()
@@ -50,7 +51,11 @@ def measure(scratch: Path) -> dict[str, Any]:
         **known["tests"],
         "stages": stages,
         "whole": _with_share(sum(counts.values(), Counter())),
-        "below": [name for name, stage in stages.items() if stage["branch_share"] < GOAL],
+        "below": [
+            name
+            for name, stage in stages.items()
+            if stage["branch_share"] < GOAL and (PACKAGE / name).is_dir()
+        ],
     }
 
 
