@@ -40,7 +40,7 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
-def opening(browser: Any, page_file: Path, usable: str) -> Opening:
+def opening(browser: Any, page_file: Path, usable: str, part: str = "") -> Opening:
     """Open a page several times, each in a fresh context.
 
     Parameters
@@ -51,6 +51,8 @@ def opening(browser: Any, page_file: Path, usable: str) -> Opening:
         The page.
     usable
         JavaScript that is true once the page can be used.
+    part
+        Part of the page to open at, such as ``#fleet``.
 
     Returns
     -------
@@ -63,7 +65,7 @@ def opening(browser: Any, page_file: Path, usable: str) -> Opening:
         page = context.new_page()
         page.on("request", lambda request: requests.add(request.url.partition("#")[0]))
         began = perf_counter()
-        page.goto(page_file.as_uri(), wait_until="commit")
+        page.goto(page_file.as_uri() + part, wait_until="commit")
         # Asked from outside: the page's own policy lets nothing inside it ask again.
         while not page.evaluate(usable):
             page.wait_for_timeout(5)

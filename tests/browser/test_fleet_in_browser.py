@@ -401,16 +401,9 @@ def whole_ship(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_four_hundred_rows_stay_usable(open_report: Any, whole_ship: Path) -> None:
     opened = open_report("#round", address=whole_ship.as_uri())
     opened.page.locator(".ranking").wait_for()
-    took = opened.page.evaluate(
-        """() => new Promise((done) => {
-            const start = performance.now();
-            document.querySelector('nav.views a[href="#fleet"]').click();
-            const check = () => document.querySelector("#days .js-plotly-plot image")
-                ? done(performance.now() - start) : requestAnimationFrame(check);
-            check();
-        })"""
-    )
-    assert took < 4000, "on a machine that others use; alone it takes a quarter of that"
+    opened.page.locator('nav.views a[href="#fleet"]').click()
+    # How long that takes is measured by benchmarks/report.
+    opened.page.locator("#days .js-plotly-plot image").first.wait_for(state="attached")
     frame = opened.page.locator("#days .day-frame")
     assert frame.bounding_box()["height"] < 0.8 * 900
     assert len(_names(opened)) == 400
