@@ -14,6 +14,7 @@ import plotly.offline
 
 from benchmarks.report.browsing import (
     CHART_DRAWN,
+    DAYS_DRAWN,
     LIBRARY_READY,
     LIST_USABLE,
     Opening,
@@ -65,6 +66,8 @@ def main() -> None:
         baseline = opening(browser, blank, LIBRARY_READY)
         _opened("baseline", baseline, None)
         _opened("index, list can be searched", opening(browser, index, LIST_USABLE), baseline)
+        days = opening(browser, index, DAYS_DRAWN, "#fleet")
+        _opened("index at the fleet, days drawn", days, baseline)
         units = sorted((index.parent / "units").glob("*.html"), key=lambda path: path.stat().st_size)
         _opened("largest unit page, chart drawn", opening(browser, units[-1], CHART_DRAWN), baseline)
         for width in (1440, 390):

@@ -20,6 +20,7 @@ TIMES = 3
 
 LIST_USABLE = "() => document.querySelector('#shown')?.textContent"
 CHART_DRAWN = "() => document.querySelector('.chart .scatterlayer .trace')"
+DAYS_DRAWN = "() => document.querySelector('#days .js-plotly-plot image')"
 LIBRARY_READY = "() => window.Plotly"
 
 
