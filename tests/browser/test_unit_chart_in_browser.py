@@ -399,6 +399,7 @@ def test_the_numbers_of_all_readings_stand_in_a_table(open_chart: Any) -> None:
     page = opened.page
     page.locator(".chart-numbers summary").click()
     readings = page.get_by_role("region", name="Readings")
+    readings.get_by_role("columnheader").first.wait_for()
     heads = readings.get_by_role("columnheader").all_inner_texts()
     assert heads == ["Channel", "Unit", "First", "Last", "Lowest", "Highest", "Median", "Readings"]
     supply = readings.get_by_role("row").filter(
