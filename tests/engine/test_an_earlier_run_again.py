@@ -14,7 +14,7 @@ from coldsift.engine import Settings, reading, screen, write_outputs
 from coldsift.engine.earlier import earlier_reading
 from coldsift.intake import ReadOptions
 from coldsift.intake.files import gather
-from coldsift.intake.layouts import own_folder
+from coldsift.intake.layouts import load_layouts, own_folder
 from coldsift.regimes import Bands
 from coldsift.simulate import plan_fleet, simulate
 from coldsift.simulate.layouts import write_logs
@@ -61,7 +61,8 @@ def contents(out: Path) -> dict[str, bytes]:
 
 def known(run: Path, logs: Path, options: ReadOptions | None = None) -> bool:
     files, _ = gather([logs])
-    return earlier_reading(run, files, options or ReadOptions()) is not None
+    options = options or ReadOptions()
+    return earlier_reading(run, files, options, load_layouts(options.parsers)[0]) is not None
 
 
 def test_unchanged_logs_give_the_same_bytes_as_when_they_are_read_again(
@@ -79,7 +80,7 @@ def test_unchanged_logs_give_the_same_bytes_as_when_they_are_read_again(
 
 def test_a_refrigerant_stated_in_a_log_that_was_merged_whole_is_still_known(logs: Path, run: Path) -> None:
     files, _ = gather([logs])
-    again = earlier_reading(run, files, ReadOptions())
+    again = earlier_reading(run, files, ReadOptions(), load_layouts()[0])
     assert again is not None
     stated = [source.record for source in again.sources if source.record.refrigerant == "R452A"]
     assert len(stated) == 1

@@ -10,7 +10,7 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib import metadata
 from pathlib import Path
 
@@ -19,6 +19,8 @@ from tests.builders import SMALL_LAYOUT as SMALL
 from tests.cli.calls import run
 
 import coldsift
+from coldsift.engine import Settings
+from coldsift.engine.write import manifest
 from coldsift.intake import read_logs
 from coldsift.intake.declaration import MOST_BYTES
 from coldsift.intake.layouts import load_layouts, own_folder
@@ -255,9 +257,9 @@ def test_a_package_that_lies_in_the_current_folder_is_none_that_is_installed(
 
 
 def test_the_manifest_names_every_parser_that_read_something(sample_run: Path) -> None:
-    manifest = json.loads((sample_run / "manifest.json").read_text(encoding="utf-8"))
-    used = {source["layout"] for source in manifest["sources"]} - {"generic", None}
-    assert manifest["parsers"] == [
+    told = json.loads((sample_run / "manifest.json").read_text(encoding="utf-8"))
+    used = {source["layout"] for source in told["sources"]} - {"generic", None}
+    assert told["parsers"] == [
         {
             "name": name,
             "from": "comes with coldsift",
@@ -266,6 +268,23 @@ def test_the_manifest_names_every_parser_that_read_something(sample_run: Path) -
         for name in sorted(used)
     ]
     assert len(used) > 3
+
+
+def test_a_layout_that_is_edited_while_logs_are_read_is_told_as_it_was_read_by(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mine = declared(tmp_path / "mine")
+
+    def then_edited(folders: Iterable[Path]) -> object:
+        loaded = load_layouts(folders)
+        declared(tmp_path / "mine", SMALL.replace('"Blown"', '"Blown away"'))
+        return loaded
+
+    monkeypatch.setattr("coldsift.engine.reading.load_layouts", then_edited)
+    told = manifest(coldsift.screen([small_log(tmp_path)], Settings(parsers=(mine,))))
+    assert [(each["name"], each["sha256"]) for each in told["parsers"]] == [
+        ("small", hashlib.sha256(SMALL.encode()).hexdigest())
+    ]
 
 
 def test_a_layout_says_where_it_comes_from(tmp_path: Path) -> None:

@@ -22,8 +22,8 @@ import coldsift
 from coldsift.engine.inputs import digest
 from coldsift.engine.reading import SourcesRead
 from coldsift.intake import Message, ReadOptions, SourceRecord
+from coldsift.intake.declaration import Layout
 from coldsift.intake.files import Found
-from coldsift.intake.layouts import load_layouts
 from coldsift.intake.read import ASIDE, ReadSource
 from coldsift.schema import COMMON_LOG, SET_ASIDE
 
@@ -49,7 +49,7 @@ class FromRun:
         )
 
 
-def reading_digest(files: Mapping[str, str], options: ReadOptions) -> str:
+def reading_digest(files: Mapping[str, str], options: ReadOptions, layouts: Sequence[Layout]) -> str:
     """What a log as read depends on, as one digest: files, how they are read, and by which program.
 
     Parameters
@@ -57,9 +57,10 @@ def reading_digest(files: Mapping[str, str], options: ReadOptions) -> str:
     files
         SHA-256 of every file by the path shown for it.
     options
-        What the logs themselves do not settle; the layouts in their folders count by what they say.
+        What the logs themselves do not settle.
+    layouts
+        By which they are read; they count by what they say.
     """
-    layouts, _ = load_layouts(options.parsers)
     depends = [
         sorted(files.items()),
         [options.date_order, options.time_zone, options.layout],
@@ -106,7 +107,7 @@ def reading_record(
     }
     return {
         **told,
-        "digest": reading_digest(read.digests, options),
+        "digest": reading_digest(read.digests, options, read.layouts),
         "told": _told(sources, told),
         "parts": dict(sorted(parts.items())),
     }
@@ -118,7 +119,9 @@ def _told(sources: Sequence[Mapping[str, Any]], kept: Mapping[str, Any]) -> str:
     return hashlib.sha256(held.encode()).hexdigest()
 
 
-def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> SourcesRead | None:
+def earlier_reading(
+    run: Path, files: Sequence[Found], options: ReadOptions, layouts: Sequence[Layout]
+) -> SourcesRead | None:
     """What reading these files would give, if the run read the same ones in the same way.
 
     Parameters
@@ -127,7 +130,7 @@ def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> 
         Folder of an earlier run; there may be none.
     files
         What is to be read, from :func:`coldsift.intake.files.gather`.
-    options
+    options, layouts
         How it is to be read.
 
     Returns
@@ -144,7 +147,7 @@ def earlier_reading(run: Path, files: Sequence[Found], options: ReadOptions) -> 
         if any(digest(run / name) != sha256 for name, sha256 in kept["parts"].items()):
             return None
         digests = {found.shown: hashlib.sha256(found.read()).hexdigest() for found in files}
-        if reading_digest(digests, options) != kept["digest"]:
+        if reading_digest(digests, options, layouts) != kept["digest"]:
             return None
         return _read_again(run, manifest, files, digests)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, pl.exceptions.PolarsError):

@@ -94,6 +94,8 @@ class SourcesRead:
         SHA-256 of every file by the path shown for it; of one that cannot be read, empty.
     around
         Messages on paths and layouts, before any file is read.
+    layouts
+        By which the files were read.
     """
 
     sources: tuple[ReadSource, ...]
@@ -103,6 +105,7 @@ class SourcesRead:
     names: tuple[pl.DataFrame, ...]
     digests: Mapping[str, str]
     around: tuple[Message, ...] = ()
+    layouts: tuple[Layout, ...] = ()
 
     @property
     def containers(self) -> pl.Series:
@@ -165,7 +168,7 @@ def read_sources(
     options: ReadOptions,
     runner: Runner,
     progress: Progress,
-    earlier: Callable[[Sequence[Found], ReadOptions], SourcesRead | None] | None = None,
+    earlier: Callable[[Sequence[Found], ReadOptions, Sequence[Layout]], SourcesRead | None] | None = None,
 ) -> SourcesRead:
     """Read every file.
 
@@ -187,18 +190,19 @@ def read_sources(
     WrongCall
         When the time zone is none.
     """
+    # Loaded here alone: all of the run goes by the same layouts, and a plug-in runs once.
     layouts, broken = load_layouts(options.parsers)
     files, missing = gather(paths)
-    if earlier and files and (known := earlier(files, options)):
+    around = (*broken, *missing)
+    if earlier and files and (known := earlier(files, options, layouts)):
         progress("", len(files), len(files))
-        return replace(known, around=(*broken, *missing))
+        return replace(known, around=around, layouts=tuple(layouts))
     batches = list(_by_size(files))
     done, read, rows = 0, [], []
     if files:
         progress(files[0].shown, 0, len(files))
     for batch, (small, kept) in zip(
         batches,
-        # Loaded here alone: whoever does the work reads by the same layouts, and runs no plug-in.
         runner.each_kept(read_batch, ((batch, options, layouts) for batch in batches)),
         strict=True,
     ):
@@ -208,7 +212,7 @@ def read_sources(
         rows.append(kept)
     if not files:
         progress("", 0, 0)
-    return replace(_named(read, rows), around=(*broken, *missing))
+    return replace(_named(read, rows), around=around, layouts=tuple(layouts))
 
 
 def read_batch(
@@ -305,8 +309,7 @@ def read_units(
         seen.append(small)
         progress("regimes", done, len(units))
     whole = together(seen)
-    layouts, _ = load_layouts(options.parsers)
-    sources = account_repeats(read.sources, whole.repeats, options, layouts)
+    sources = account_repeats(read.sources, whole.repeats, options, read.layouts)
     return (
         tuple(batches),
         whole,

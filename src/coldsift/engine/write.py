@@ -23,7 +23,6 @@ from coldsift.engine.spreadsheets import findings_csv, write_workbook
 from coldsift.engine.versions import LIBRARIES
 from coldsift.features import FEATURES
 from coldsift.intake import SourceRecord
-from coldsift.intake.layouts import load_layouts
 from coldsift.peers import unit_hours
 from coldsift.report import (
     HANDOVER,
@@ -291,10 +290,9 @@ def row_counts(sources: Sequence[SourceRecord]) -> dict[str, int]:
 def _parsers(screening: Screening) -> list[dict[str, str]]:
     """Which layouts read something, where each comes from, and the digest of its declaration."""
     used = {source.layout for source in screening.sources}
-    layouts, _ = load_layouts(screening.settings.parsers)
     return [
         {"name": layout.name, "from": layout.origin, "sha256": layout.sha256}
-        for layout in layouts
+        for layout in screening.read.layouts
         if layout.name in used
     ]
 
